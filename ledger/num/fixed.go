@@ -1,0 +1,458 @@
+package num
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/bits"
+	"strings"
+
+	"github.com/cockroachdb/apd/v3"
+)
+
+// scale is implemented by the marker types that tell quantities, money and rates apart at compile time.
+type scale interface {
+	places() int // decimal places
+	digits() int // most digits before the point in entered text
+	noun() string
+}
+
+type qtyScale struct{}
+type moneyScale struct{}
+type rateScale struct{}
+
+func (qtyScale) places() int    { return 6 }
+func (qtyScale) digits() int    { return 12 }
+func (qtyScale) noun() string   { return "quantity" }
+func (moneyScale) places() int  { return 8 }
+func (moneyScale) digits() int  { return 10 }
+func (moneyScale) noun() string { return "amount" }
+func (rateScale) places() int   { return 10 }
+func (rateScale) digits() int   { return 8 }
+func (rateScale) noun() string  { return "rate" }
+
+// Fixed is a decimal number with as many places as its scale S. The zero value is 0. Values are immutable; compare
+// them with Cmp, Sign and IsZero, not with ==.
+type Fixed[S scale] struct {
+	n int64       // the value × 10^places, if x is nil
+	x *apd.BigInt // the same where it does not fit n
+}
+
+// Qty is a quantity in an item's base unit (each, mm, g or ml), with 6 decimal places.
+type Qty = Fixed[qtyScale]
+
+// Money is an amount in the shop's currency, with 8 decimal places.
+type Money = Fixed[moneyScale]
+
+// Rate is shop currency per unit of a foreign currency, with 10 decimal places.
+type Rate = Fixed[rateScale]
+
+// Scaled one, of a quantity.
+const qtyOne = 1_000_000
+
+// Whole returns the quantity of n base units; n is at most 9·10^12 in size.
+func Whole(n int64) Qty { return Qty{n: n * qtyOne} }
+
+// QtyMillionths returns the quantity of n millionths of a base unit.
+func QtyMillionths(n int64) Qty { return Qty{n: n} }
+
+// MoneyUnits returns n·10^-8 of the currency.
+func MoneyUnits(n int64) Money { return Money{n: n} }
+
+// Scaled returns the value × 10^places and whether it fits 64 bits.
+func (a Fixed[S]) Scaled() (int64, bool) { return a.n, a.x == nil }
+
+// IsZero reports whether a is 0. It is also what "omitzero" asks when an event is written.
+func (a Fixed[S]) IsZero() bool { return a.n == 0 && a.x == nil }
+
+// Sign returns -1, 0 or 1.
+func (a Fixed[S]) Sign() int {
+	switch {
+	case a.x != nil:
+		return a.x.Sign()
+	case a.n > 0:
+		return 1
+	case a.n < 0:
+		return -1
+	}
+	return 0
+}
+
+// Cmp returns -1, 0 or 1 as a is less than, equal to or greater than b.
+func (a Fixed[S]) Cmp(b Fixed[S]) int {
+	if a.x != nil || b.x != nil {
+		return a.big().Cmp(b.big())
+	}
+	switch {
+	case a.n < b.n:
+		return -1
+	case a.n > b.n:
+		return 1
+	}
+	return 0
+}
+
+// Less reports whether a < b.
+func (a Fixed[S]) Less(b Fixed[S]) bool {
+	if a.x == nil && b.x == nil {
+		return a.n < b.n
+	}
+	return a.Cmp(b) < 0
+}
+
+// Add returns a + b, exactly.
+func (a Fixed[S]) Add(b Fixed[S]) Fixed[S] {
+	if s := a.n + b.n; a.x == nil && b.x == nil && (s > a.n) == (b.n > 0) {
+		return Fixed[S]{n: s}
+	}
+	return addBig(a, b)
+}
+
+func addBig[S scale](a, b Fixed[S]) Fixed[S] {
+	return fromBig[S](new(apd.BigInt).Add(a.big(), b.big()))
+}
+
+// Sub returns a - b, exactly.
+func (a Fixed[S]) Sub(b Fixed[S]) Fixed[S] {
+	if d := a.n - b.n; a.x == nil && b.x == nil && (d < a.n) == (b.n > 0) {
+		return Fixed[S]{n: d}
+	}
+	return fromBig[S](new(apd.BigInt).Sub(a.big(), b.big()))
+}
+
+// Neg returns -a.
+func (a Fixed[S]) Neg() Fixed[S] { return Fixed[S]{}.Sub(a) }
+
+// Abs returns the size of a.
+func (a Fixed[S]) Abs() Fixed[S] {
+	if a.Sign() < 0 {
+		return a.Neg()
+	}
+	return a
+}
+
+// Min returns the smaller of a and b.
+func Min[S scale](a, b Fixed[S]) Fixed[S] {
+	if b.Less(a) {
+		return b
+	}
+	return a
+}
+
+// Max returns the larger of a and b.
+func Max[S scale](a, b Fixed[S]) Fixed[S] {
+	if a.Less(b) {
+		return b
+	}
+	return a
+}
+
+// Part returns a·n/of, rounded once, half to even, to a's scale: the share of a that n of a total of "of" carries. It panics if
+// of is 0.
+func (a Fixed[S]) Part(n, of Qty) Fixed[S] {
+	if a.x == nil && n.x == nil && of.x == nil {
+		if r, ok := mulDiv(a.n, n.n, of.n); ok {
+			return Fixed[S]{n: r}
+		}
+	}
+	return fromBig[S](mulDivBig(a.big(), n.big(), of.big()))
+}
+
+// Times returns a·n, rounded once, half to even, to a's scale.
+func (a Fixed[S]) Times(n Qty) Fixed[S] { return a.Part(n, Qty{n: qtyOne}) }
+
+// Ratio returns a·n/of where n and of are money: the share of a that an amount of n in a total of "of" carries, rounded once,
+// half to even. It panics if of is 0.
+func (a Fixed[S]) Ratio(n, of Money) Fixed[S] {
+	return a.Part(Qty(n.raw()), Qty(of.raw()))
+}
+
+func (a Fixed[S]) raw() Qty { return Qty{n: a.n, x: a.x} }
+
+// Ceil returns the smallest whole number of times that per covers a: ceil(a/per), at least 0. It panics if per is not above 0.
+func (a Fixed[S]) Ceil(per Fixed[S]) Qty {
+	if per.Sign() <= 0 {
+		panic("num: Ceil needs a divisor above 0")
+	}
+	if a.Sign() <= 0 {
+		return Qty{}
+	}
+	q, r := new(apd.BigInt), new(apd.BigInt)
+	q.QuoRem(a.big(), per.big(), r)
+	if r.Sign() > 0 {
+		q.Add(q, apd.NewBigInt(1))
+	}
+	return fromBig[qtyScale](q.Mul(q, apd.NewBigInt(qtyOne)))
+}
+
+// IsWhole reports whether a has no fraction.
+func (a Fixed[S]) IsWhole() bool {
+	var s S
+	if a.x == nil {
+		return a.n%pow10(s.places()) == 0
+	}
+	return new(apd.BigInt).Rem(a.x, apd.NewBigInt(pow10(s.places()))).Sign() == 0
+}
+
+// Int returns the whole part of a and whether it fits an int.
+func (a Fixed[S]) Int() (int, bool) {
+	var s S
+	v := a.n / pow10(s.places())
+	return int(v), a.x == nil && v >= math.MinInt32 && v <= math.MaxInt32
+}
+
+// Round returns a rounded half to even to the given number of decimal places, from 0 to the scale's own.
+func (a Fixed[S]) Round(places int) Fixed[S] {
+	var s S
+	if places < 0 || places >= s.places() {
+		return a
+	}
+	unit := pow10(s.places() - places)
+	if a.x == nil {
+		if r, ok := mulDiv(a.n, 1, unit); ok && r <= math.MaxInt64/unit && r >= math.MinInt64/unit {
+			return Fixed[S]{n: r * unit}
+		}
+	}
+	u := apd.NewBigInt(unit)
+	return fromBig[S](new(apd.BigInt).Mul(mulDivBig(a.big(), apd.NewBigInt(1), u), u))
+}
+
+// Convert returns a·rate rounded once, half to even, to the given number of decimal places of money.
+func Convert(a Money, rate Rate, places int) Money {
+	unit := apd.NewBigInt(pow10(8 - places))
+	den := new(apd.BigInt).Mul(apd.NewBigInt(pow10(10)), unit)
+	return fromBig[moneyScale](new(apd.BigInt).Mul(mulDivBig(a.big(), rate.big(), den), unit))
+}
+
+func pow10(n int) int64 {
+	p := int64(1)
+	for range n {
+		p *= 10
+	}
+	return p
+}
+
+func (a Fixed[S]) big() *apd.BigInt {
+	if a.x != nil {
+		return a.x
+	}
+	return apd.NewBigInt(a.n)
+}
+
+func fromBig[S scale](x *apd.BigInt) Fixed[S] {
+	if x.IsInt64() {
+		return Fixed[S]{n: x.Int64()}
+	}
+	return Fixed[S]{x: x}
+}
+
+// mulDiv returns a·b/c rounded half to even, and false if that does not fit.
+func mulDiv(a, b, c int64) (int64, bool) {
+	if c == 0 {
+		panic("num: division by 0")
+	}
+	neg := (a < 0) != (b < 0) != (c < 0)
+	hi, lo := bits.Mul64(size(a), size(b))
+	d := size(c)
+	if hi >= d {
+		return 0, false
+	}
+	q, r := bits.Div64(hi, lo, d)
+	if rest := d - r; r > rest || r == rest && q&1 == 1 {
+		q++
+	}
+	if q > math.MaxInt64 {
+		return 0, false
+	}
+	if neg {
+		return -int64(q), true
+	}
+	return int64(q), true
+}
+
+func size(a int64) uint64 {
+	if a < 0 {
+		return -uint64(a)
+	}
+	return uint64(a)
+}
+
+func mulDivBig(a, b, c *apd.BigInt) *apd.BigInt {
+	if c.Sign() == 0 {
+		panic("num: division by 0")
+	}
+	p := new(apd.BigInt).Mul(a, b)
+	neg := p.Sign()*c.Sign() < 0
+	p.Abs(p)
+	d := new(apd.BigInt).Abs(c)
+	q, r := new(apd.BigInt), new(apd.BigInt)
+	q.QuoRem(p, d, r)
+	r.Add(r, r)
+	if k := r.Cmp(d); k > 0 || k == 0 && q.Bit(0) == 1 {
+		q.Add(q, apd.NewBigInt(1))
+	}
+	if neg {
+		q.Neg(q)
+	}
+	return q
+}
+
+// ErrNumber is wrapped by every error of parsing.
+var ErrNumber = errors.New("not a number that the ledger takes")
+
+// Parse reads a number in the text form of the package comment.
+func Parse[S scale](text string) (Fixed[S], error) {
+	var s S
+	fail := func(why string) (Fixed[S], error) {
+		return Fixed[S]{}, fmt.Errorf("%w: %q is not a plain decimal %s: %s", ErrNumber, clip(text), s.noun(), why)
+	}
+	body, neg := strings.CutPrefix(text, "-")
+	whole, frac, point := strings.Cut(body, ".")
+	switch {
+	case whole == "" || point && frac == "":
+		return fail("write digits on both sides of the point, like 12.5")
+	case len(whole) > 1 && whole[0] == '0':
+		return fail("leave out leading zeros")
+	case len(whole) > s.digits():
+		return fail(fmt.Sprintf("at most %d digits before the point", s.digits()))
+	case len(frac) > s.places():
+		return fail(fmt.Sprintf("at most %d digits after the point", s.places()))
+	}
+	var n int64
+	for _, part := range [2]string{whole, frac} {
+		for i := range len(part) {
+			c := part[i]
+			if c < '0' || c > '9' {
+				return fail("only digits, one point and a leading minus sign, like 12.5")
+			}
+			n = n*10 + int64(c-'0')
+		}
+	}
+	n *= pow10(s.places() - len(frac))
+	if neg {
+		if n == 0 {
+			return fail("write 0 without a sign")
+		}
+		n = -n
+	}
+	return Fixed[S]{n: n}, nil
+}
+
+func clip(s string) string {
+	if len(s) > 40 {
+		return s[:40] + "…"
+	}
+	return s
+}
+
+// ParseQty reads a quantity.
+func ParseQty(s string) (Qty, error) { return Parse[qtyScale](s) }
+
+// ParseMoney reads an amount.
+func ParseMoney(s string) (Money, error) { return Parse[moneyScale](s) }
+
+// ParseRate reads a rate.
+func ParseRate(s string) (Rate, error) { return Parse[rateScale](s) }
+
+// MustQty and MustMoney are for constants and tests; they panic on bad text.
+func MustQty(s string) Qty { return must(ParseQty(s)) }
+
+// MustMoney is for constants and tests; it panics on bad text.
+func MustMoney(s string) Money { return must(ParseMoney(s)) }
+
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+// AppendText appends the canonical text.
+func (a Fixed[S]) AppendText(b []byte) ([]byte, error) {
+	var s S
+	return a.append(b, s.places(), true), nil
+}
+
+// append writes a with all places of the scale, or without trailing zeros if trim, or cut after places.
+func (a Fixed[S]) append(b []byte, places int, trim bool) []byte {
+	var s S
+	var digits []byte
+	if a.x != nil {
+		digits = a.x.Append(nil, 10)
+		if digits[0] == '-' {
+			digits = digits[1:]
+		}
+	} else {
+		var buf [20]byte
+		i, u := len(buf), size(a.n)
+		for {
+			i--
+			buf[i] = byte('0' + u%10)
+			if u /= 10; u == 0 {
+				break
+			}
+		}
+		digits = buf[i:]
+	}
+	if a.Sign() < 0 {
+		b = append(b, '-')
+	}
+	point := len(digits) - s.places()
+	if point <= 0 {
+		b = append(b, '0')
+	} else {
+		b = append(b, digits[:point]...)
+	}
+	frac := make([]byte, 0, 10)
+	for i := point; i < len(digits) && i-point < places; i++ {
+		if i < 0 {
+			frac = append(frac, '0')
+		} else {
+			frac = append(frac, digits[i])
+		}
+	}
+	if trim {
+		for len(frac) > 0 && frac[len(frac)-1] == '0' {
+			frac = frac[:len(frac)-1]
+		}
+	}
+	if len(frac) > 0 {
+		b = append(append(b, '.'), frac...)
+	}
+	return b
+}
+
+// String returns the canonical text, without trailing zeros.
+func (a Fixed[S]) String() string {
+	var s S
+	return string(a.append(nil, s.places(), true))
+}
+
+// StringFixed returns a rounded half to even to the given number of places, with all of them written: 12.50.
+func (a Fixed[S]) StringFixed(places int) string {
+	r := a.Round(places)
+	return string(r.append(nil, places, false))
+}
+
+// MarshalText writes the canonical text. It has a value receiver, so a copy inside a struct is never lost.
+func (a Fixed[S]) MarshalText() ([]byte, error) { return a.AppendText(nil) }
+
+// UnmarshalText reads what Parse reads, and leaves a alone if it fails.
+func (a *Fixed[S]) UnmarshalText(text []byte) error {
+	v, err := Parse[S](string(text))
+	if err != nil {
+		return err
+	}
+	*a = v
+	return nil
+}
+
+// Float returns the value as a float, for statistics only.
+func (a Fixed[S]) Float() float64 {
+	var s S
+	f := float64(a.n)
+	if a.x != nil {
+		f, _ = a.x.MathBigInt().Float64()
+	}
+	return f / float64(pow10(s.places()))
+}
