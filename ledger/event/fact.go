@@ -11,7 +11,7 @@ import (
 
 // Fact is one line of a fact file: what is to be recorded.
 type Fact struct {
-	ID   ID   // zero where the file gave none
+	ID   ID // zero where the file gave none
 	Time Time
 	Data Data
 }

@@ -369,7 +369,7 @@ type Close struct {
 
 // Device is the first event of every log.
 type Device struct {
-	Key         string `json:"key"`  // NATS nkeys public user key
+	Key         string `json:"key"` // NATS nkeys public user key
 	Name        string `json:"name"`
 	Role        string `json:"role"` // desk or phone
 	By          string `json:"by"`

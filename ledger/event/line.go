@@ -119,7 +119,6 @@ func Signed(line []byte) (head []byte, sig string, err error) {
 	return line[:at], string(line[at+len(sigStart) : len(line)-2]), nil
 }
 
-
 // ParseLine reads a line. It fails only where the bytes can't stand in any log: no event skeleton, no log, sequence, previous
 // hash or signature. Everything else that is wrong makes an event with Fault, which is kept, passed on and void.
 //
