@@ -79,6 +79,7 @@ func (k Kind) Reversible() bool { return kinds[k].reversible }
 func (k Kind) Fact() bool { return kinds[k].fact }
 
 // Data is the data of one event. Fields stand in the contract's order, which is the order in which they are written; optional ones are left out when zero or nil.
+// Pointers to numbers say omitempty, not omitzero: omitzero asks IsZero of what the pointer points to and would drop a count of 0.
 type Data interface {
 	Kind() Kind
 	check(*checker)
@@ -103,16 +104,16 @@ type Item struct {
 	Packs       map[string]num.Qty `json:"packs,omitzero"`
 	Measures    map[string]num.Qty `json:"measures,omitzero"`
 	Class       string             `json:"class,omitzero"`
-	Points      *num.Qty           `json:"points,omitzero"`
+	Points      *num.Qty           `json:"points,omitempty"`
 	Place       string             `json:"place,omitzero"`
 	Supplier    string             `json:"supplier,omitzero"`
 	LeadDays    *int               `json:"lead_days,omitzero"`
 	LeadDaysMax *int               `json:"lead_days_max,omitzero"`
-	Tolerance   *Tolerance         `json:"tolerance,omitzero"`
-	PieceWeight *num.Qty           `json:"piece_weight,omitzero"` // grams per base unit
-	UnitCost    *num.Money         `json:"unit_cost,omitzero"`    // estimate per base unit
+	Tolerance   *Tolerance         `json:"tolerance,omitempty"`
+	PieceWeight *num.Qty           `json:"piece_weight,omitempty"` // grams per base unit
+	UnitCost    *num.Money         `json:"unit_cost,omitempty"`    // estimate per base unit
 	Barcode     string             `json:"barcode,omitzero"`
-	Price       *num.Money         `json:"price,omitzero"`
+	Price       *num.Money         `json:"price,omitempty"`
 	Parts       []Part             `json:"parts,omitzero"`
 	Restates    ID                 `json:"restates,omitzero"`
 	Note        string             `json:"note,omitzero"`
@@ -140,9 +141,9 @@ type Line struct {
 	Class   string   `json:"class,omitzero"`
 	Good    string   `json:"good,omitzero"`
 	Zones   []string `json:"zones,omitzero"`
-	From    *num.Qty `json:"from,omitzero"`
-	To      *num.Qty `json:"to,omitzero"`
-	Every   *num.Qty `json:"every,omitzero"`
+	From    *num.Qty `json:"from,omitempty"`
+	To      *num.Qty `json:"to,omitempty"`
+	Every   *num.Qty `json:"every,omitempty"`
 	Option  string   `json:"option,omitzero"`
 }
 
@@ -150,7 +151,7 @@ type Line struct {
 type Format struct {
 	Format  string   `json:"format"`
 	Accepts []string `json:"accepts,omitzero"` // classes; absent: all
-	Holds   *num.Qty `json:"holds,omitzero"`   // points; absent: no limit
+	Holds   *num.Qty `json:"holds,omitempty"`  // points; absent: no limit
 	Lines   []Line   `json:"lines,omitzero"`
 }
 
@@ -167,7 +168,7 @@ type MakeSpec struct {
 	Item           string   `json:"item"`
 	Pieces         num.Qty  `json:"pieces"` // per cycle
 	Lines          []Line   `json:"lines"`
-	NormalSpoilage *num.Qty `json:"normal_spoilage,omitzero"` // a fraction of all pieces, below 1
+	NormalSpoilage *num.Qty `json:"normal_spoilage,omitempty"` // a fraction of all pieces, below 1
 	Restates       ID       `json:"restates,omitzero"`
 	Note           string   `json:"note,omitzero"`
 }
@@ -184,8 +185,8 @@ type Order struct {
 	Zone     string     `json:"zone"`
 	Lines    []Goods    `json:"lines"`
 	Options  []string   `json:"options,omitzero"`
-	Value    *num.Money `json:"value,omitzero"`
-	Shipping *num.Money `json:"shipping,omitzero"`
+	Value    *num.Money `json:"value,omitempty"`
+	Shipping *num.Money `json:"shipping,omitempty"`
 	Note     string     `json:"note,omitzero"`
 }
 
@@ -198,8 +199,8 @@ type Parcel struct {
 // Change is one difference from a spec: exactly one of Qty (signed, added) and Total (the whole use) is set.
 type Change struct {
 	Item      string   `json:"item"`
-	Qty       *num.Qty `json:"qty,omitzero"`
-	Total     *num.Qty `json:"total,omitzero"`
+	Qty       *num.Qty `json:"qty,omitempty"`
+	Total     *num.Qty `json:"total,omitempty"`
 	InsteadOf string   `json:"instead_of,omitzero"`
 	Measure   string   `json:"measure,omitzero"`
 }
@@ -213,7 +214,7 @@ type Pack struct {
 	Parcels []Parcel   `json:"parcels,omitzero"`
 	Joined  string     `json:"joined,omitzero"`
 	Changes []Change   `json:"changes,omitzero"`
-	Postage *num.Money `json:"postage,omitzero"`
+	Postage *num.Money `json:"postage,omitempty"`
 	Resend  *bool      `json:"resend,omitzero"`
 	Spec    ID         `json:"spec,omitzero"`
 	Note    string     `json:"note,omitzero"`
@@ -238,7 +239,7 @@ type PurchaseLine struct {
 	Item string     `json:"item"`
 	Qty  num.Qty    `json:"qty"`
 	Pack string     `json:"pack,omitzero"`
-	Cost *num.Money `json:"cost,omitzero"`
+	Cost *num.Money `json:"cost,omitempty"`
 }
 
 // Purchase is an order at a supplier.
@@ -255,7 +256,7 @@ type RestockLine struct {
 	Item     string     `json:"item"`
 	Qty      *num.Qty   `json:"qty"`
 	Pack     string     `json:"pack,omitzero"`
-	Expected *num.Qty   `json:"expected,omitzero"`
+	Expected *num.Qty   `json:"expected,omitempty"`
 	Cost     *num.Money `json:"cost"`
 }
 
@@ -266,19 +267,19 @@ type Restock struct {
 	Purchase ID            `json:"purchase,omitzero"`
 	Final    *bool         `json:"final,omitzero"`
 	Lines    []RestockLine `json:"lines"`
-	Freight  *num.Money    `json:"freight,omitzero"`
-	Duty     *num.Money    `json:"duty,omitzero"`
-	Tax      *num.Money    `json:"tax,omitzero"`
-	Discount *num.Money    `json:"discount,omitzero"`
+	Freight  *num.Money    `json:"freight,omitempty"`
+	Duty     *num.Money    `json:"duty,omitempty"`
+	Tax      *num.Money    `json:"tax,omitempty"`
+	Discount *num.Money    `json:"discount,omitempty"`
 	Currency string        `json:"currency,omitzero"`
-	Rate     *num.Rate     `json:"rate,omitzero"`
+	Rate     *num.Rate     `json:"rate,omitempty"`
 	Note     string        `json:"note,omitzero"`
 }
 
 // CreditLine is money (and with Qty goods) back to or from a supplier; Qty is in base units.
 type CreditLine struct {
 	Item   string     `json:"item"`
-	Qty    *num.Qty   `json:"qty,omitzero"`
+	Qty    *num.Qty   `json:"qty,omitempty"`
 	Amount *num.Money `json:"amount"` // negative: a later bill
 }
 
@@ -287,7 +288,7 @@ type Credit struct {
 	Restock  ID           `json:"restock"`
 	Lines    []CreditLine `json:"lines"`
 	Currency string       `json:"currency,omitzero"`
-	Rate     *num.Rate    `json:"rate,omitzero"`
+	Rate     *num.Rate    `json:"rate,omitempty"`
 	Reason   string       `json:"reason,omitzero"`
 	Note     string       `json:"note,omitzero"`
 }
@@ -297,7 +298,7 @@ type Reprint struct {
 	Item    string   `json:"item"`
 	Good    *num.Qty `json:"good"`
 	Spoiled *num.Qty `json:"spoiled"`
-	Cycles  *num.Qty `json:"cycles,omitzero"`
+	Cycles  *num.Qty `json:"cycles,omitempty"`
 	Changes []Change `json:"changes,omitzero"`
 	Order   string   `json:"order,omitzero"`
 	Reason  string   `json:"reason,omitzero"`
@@ -318,16 +319,16 @@ type Damage struct {
 // Count is what somebody saw: a number of pieces, measures or packs, or a weight.
 type Count struct {
 	Item       string     `json:"item"`
-	Qty        *num.Qty   `json:"qty,omitzero"`
+	Qty        *num.Qty   `json:"qty,omitempty"`
 	Measure    string     `json:"measure,omitzero"`
 	Pack       string     `json:"pack,omitzero"`
-	Gross      *num.Qty   `json:"gross,omitzero"`
-	Tare       *num.Qty   `json:"tare,omitzero"`
+	Gross      *num.Qty   `json:"gross,omitempty"`
+	Tare       *num.Qty   `json:"tare,omitempty"`
 	WeightUnit string     `json:"weight_unit,omitzero"` // g, kg, oz or lb
 	Place      string     `json:"place,omitzero"`
 	Session    string     `json:"session,omitzero"`
-	Tolerance  *Tolerance `json:"tolerance,omitzero"`
-	Cost       *num.Money `json:"cost,omitzero"` // of the counted figure, where it opens the item
+	Tolerance  *Tolerance `json:"tolerance,omitempty"`
+	Cost       *num.Money `json:"cost,omitempty"` // of the counted figure, where it opens the item
 	Note       string     `json:"note,omitzero"`
 }
 
