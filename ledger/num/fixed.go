@@ -1,6 +1,7 @@
 package num
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -50,8 +51,13 @@ type Rate = Fixed[rateScale]
 // Scaled one, of a quantity.
 const qtyOne = 1_000_000
 
-// Whole returns the quantity of n base units; n is at most 9·10^12 in size.
-func Whole(n int64) Qty { return Qty{n: n * qtyOne} }
+// Whole returns the quantity of n base units.
+func Whole(n int64) Qty {
+	if n > math.MaxInt64/qtyOne || n < math.MinInt64/qtyOne {
+		return wholeBig(n)
+	}
+	return Qty{n: n * qtyOne}
+}
 
 // QtyMillionths returns the quantity of n millionths of a base unit.
 func QtyMillionths(n int64) Qty { return Qty{n: n} }
@@ -80,16 +86,10 @@ func (a Fixed[S]) Sign() int {
 
 // Cmp returns -1, 0 or 1 as a is less than, equal to or greater than b.
 func (a Fixed[S]) Cmp(b Fixed[S]) int {
-	if a.x != nil || b.x != nil {
-		return a.big().Cmp(b.big())
+	if a.x == nil && b.x == nil {
+		return cmp.Compare(a.n, b.n)
 	}
-	switch {
-	case a.n < b.n:
-		return -1
-	case a.n > b.n:
-		return 1
-	}
-	return 0
+	return cmpBig(Qty(a), Qty(b))
 }
 
 // Less reports whether a < b.
@@ -97,28 +97,41 @@ func (a Fixed[S]) Less(b Fixed[S]) bool {
 	if a.x == nil && b.x == nil {
 		return a.n < b.n
 	}
-	return a.Cmp(b) < 0
+	return cmpBig(Qty(a), Qty(b)) < 0
 }
 
 // Add returns a + b, exactly.
 func (a Fixed[S]) Add(b Fixed[S]) Fixed[S] {
-	if s := a.n + b.n; a.x == nil && b.x == nil && (s > a.n) == (b.n > 0) {
+	if s := a.n + b.n; a.x == nil && b.x == nil && (a.n^s)&(b.n^s) >= 0 {
 		return Fixed[S]{n: s}
 	}
-	return addBig(a, b)
-}
-
-func addBig[S scale](a, b Fixed[S]) Fixed[S] {
-	return fromBig[S](new(apd.BigInt).Add(a.big(), b.big()))
+	return Fixed[S](addBig(Qty(a), Qty(b)))
 }
 
 // Sub returns a - b, exactly.
 func (a Fixed[S]) Sub(b Fixed[S]) Fixed[S] {
-	if d := a.n - b.n; a.x == nil && b.x == nil && (d < a.n) == (b.n > 0) {
+	if d := a.n - b.n; a.x == nil && b.x == nil && (a.n^b.n)&(a.n^d) >= 0 {
 		return Fixed[S]{n: d}
 	}
-	return fromBig[S](new(apd.BigInt).Sub(a.big(), b.big()))
+	return Fixed[S](subBig(Qty(a), Qty(b)))
 }
+
+// The slow halves stand apart so that the fast ones stay small: Less and Whole are then written in line. (Add and Sub are a
+// little over the compiler's limit.)
+
+//go:noinline
+func wholeBig(n int64) Qty {
+	return Qty{x: new(apd.BigInt).Mul(apd.NewBigInt(n), apd.NewBigInt(qtyOne))}
+}
+
+//go:noinline
+func cmpBig(a, b Qty) int { return a.big().Cmp(b.big()) }
+
+//go:noinline
+func addBig(a, b Qty) Qty { return fromBig[qtyScale](new(apd.BigInt).Add(a.big(), b.big())) }
+
+//go:noinline
+func subBig(a, b Qty) Qty { return fromBig[qtyScale](new(apd.BigInt).Sub(a.big(), b.big())) }
 
 // Neg returns -a.
 func (a Fixed[S]) Neg() Fixed[S] { return Fixed[S]{}.Sub(a) }
@@ -201,10 +214,12 @@ func (a Fixed[S]) Int() (int, bool) {
 	return int(v), a.x == nil && v >= math.MinInt32 && v <= math.MaxInt32
 }
 
-// Round returns a rounded half to even to the given number of decimal places, from 0 to the scale's own.
+// Round returns a rounded half to even to the given number of decimal places. At the scale's own number of places, and above
+// it, that is a itself; below 0 is taken as 0.
 func (a Fixed[S]) Round(places int) Fixed[S] {
 	var s S
-	if places < 0 || places >= s.places() {
+	places = max(places, 0)
+	if places >= s.places() {
 		return a
 	}
 	unit := pow10(s.places() - places)
@@ -217,7 +232,7 @@ func (a Fixed[S]) Round(places int) Fixed[S] {
 	return fromBig[S](new(apd.BigInt).Mul(mulDivBig(a.big(), apd.NewBigInt(1), u), u))
 }
 
-// Convert returns a·rate rounded once, half to even, to the given number of decimal places of money.
+// Convert returns a·rate rounded once, half to even, to the given number of decimal places of money, from 0 to 8.
 func Convert(a Money, rate Rate, places int) Money {
 	unit := apd.NewBigInt(pow10(8 - places))
 	den := new(apd.BigInt).Mul(apd.NewBigInt(pow10(10)), unit)
@@ -258,11 +273,11 @@ func mulDiv(a, b, c int64) (int64, bool) {
 		return 0, false
 	}
 	q, r := bits.Div64(hi, lo, d)
+	if q >= math.MaxInt64 { // asked before rounding, which would wrap the largest quotient to 0
+		return 0, false
+	}
 	if rest := d - r; r > rest || r == rest && q&1 == 1 {
 		q++
-	}
-	if q > math.MaxInt64 {
-		return 0, false
 	}
 	if neg {
 		return -int64(q), true
@@ -354,7 +369,7 @@ func ParseMoney(s string) (Money, error) { return Parse[moneyScale](s) }
 // ParseRate reads a rate.
 func ParseRate(s string) (Rate, error) { return Parse[rateScale](s) }
 
-// MustQty and MustMoney are for constants and tests; they panic on bad text.
+// MustQty is for constants and tests; it panics on bad text.
 func MustQty(s string) Qty { return must(ParseQty(s)) }
 
 // MustMoney is for constants and tests; it panics on bad text.
@@ -428,10 +443,11 @@ func (a Fixed[S]) String() string {
 	return string(a.append(nil, s.places(), true))
 }
 
-// StringFixed returns a rounded half to even to the given number of places, with all of them written: 12.50.
+// StringFixed returns a rounded half to even to the given number of places, with all of them written: 12.50. Places are
+// those of Round; beyond the scale's own there is nothing to write.
 func (a Fixed[S]) StringFixed(places int) string {
 	r := a.Round(places)
-	return string(r.append(nil, places, false))
+	return string(r.append(nil, max(places, 0), false))
 }
 
 // MarshalText writes the canonical text. It has a value receiver, so a copy inside a struct is never lost.

@@ -6,10 +6,10 @@ import (
 	"github.com/cockroachdb/apd/v3"
 )
 
-// Split divides total, a whole number of units of 10^-places, over weights by largest remainder: each share is
+// Split divides total over weights, in whole units of 10^-places, by largest remainder: each share is
 // rounded down to a whole unit, and the units left over go one each to the largest remainders, ties to the earlier one. The shares
-// add up to total. A negative total mirrors the split of its positive. Weights are 0 or more; if all are 0 they count as equal.
-// Without weights there are no shares.
+// add up to total, which is rounded half to even first if it is no whole number of units. A negative total mirrors the split of its
+// positive. Weights are 0 or more, it panics on others; if all are 0 they count as equal. Without weights there are no shares.
 //
 // Source: the largest remainder method of apportionment (Hamilton's), as in OpenStax, Contemporary Mathematics, chapter 11.
 func Split(total Money, weights []Money, places int) []Money {
@@ -20,6 +20,9 @@ func Split(total Money, weights []Money, places int) []Money {
 	sum := new(apd.BigInt)
 	w := make([]*apd.BigInt, len(weights))
 	for i, v := range weights {
+		if v.Sign() < 0 {
+			panic("num: Split needs weights of 0 or more")
+		}
 		w[i] = v.big()
 		sum.Add(sum, w[i])
 	}
@@ -30,7 +33,7 @@ func Split(total Money, weights []Money, places int) []Money {
 		sum = apd.NewBigInt(int64(len(w)))
 	}
 	unit := apd.NewBigInt(pow10(8 - places))
-	units := new(apd.BigInt).Quo(total.Abs().big(), unit)
+	units := new(apd.BigInt).Quo(total.Abs().Round(places).big(), unit)
 	left := new(apd.BigInt).Set(units)
 	type share struct {
 		at   int
