@@ -201,15 +201,23 @@ func (c *checker) device(field, s string) {
 }
 
 func (c *checker) hash(field, s string) {
-	if !matches(s, 64, 64, "0", "9", "a", "f") {
+	if !isHash(s) {
 		c.fail(field, "is not a SHA-256 in 64 lower-case hexadecimal digits")
 	}
 }
 
 func (c *checker) signature(field, s string) {
-	if !matches(s, 86, 86, "A", "Z", "a", "z", "0", "9", "-", "-", "_", "_") {
+	if !isSignature(s) {
 		c.fail(field, "is not a signature (86 characters of base64url)")
 	}
+}
+
+func isHash(s string) bool { return matches(s, 64, 64, "0", "9", "a", "f") }
+
+// isSignature reports whether s is 64 bytes in base64url without padding. The last character holds two bits of the signature and four that are 0:
+// were they free, one signature would have sixteen spellings, and one event as many hashes.
+func isSignature(s string) bool {
+	return matches(s, sigLen, sigLen, "A", "Z", "a", "z", "0", "9", "-", "-", "_", "_") && strings.IndexByte("AQgw", s[sigLen-1]) >= 0
 }
 
 // matches reports whether s has from least to most bytes, each within one of the ranges given as pairs.

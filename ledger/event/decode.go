@@ -2,9 +2,12 @@ package event
 
 import (
 	"bytes"
+	"encoding"
 	"errors"
 	"fmt"
+	"io"
 	"maps"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -17,25 +20,33 @@ const MaxSeq = 1<<31 - 1
 
 var sortedKinds = slices.Sorted(maps.Keys(kinds))
 
-// ErrData is wrapped by every error of DecodeData.
+// ErrData is matched (errors.Is) by every error of DecodeData. Where a field is to blame, the error is a *FieldError (errors.As).
 var ErrData = errors.New("data of the wrong shape")
+
+// marked is an error that keeps its own text and is found by errors.Is under mark as well.
+type marked struct {
+	error
+	mark error
+}
+
+func (e marked) Unwrap() []error { return []error{e.error, e.mark} }
 
 // DecodeData reads and checks the data of a known kind under the strict rules: no unknown or doubled names, no null, no empty text, no invalid UTF-8.
 // White space and the order of members are the byte format's matter, see ParseLine.
 func DecodeData(kind Kind, raw []byte) (Data, error) {
 	info, ok := kinds[kind]
 	if !ok {
-		return nil, fmt.Errorf("%w: unknown kind %q; kinds are %s", ErrData, clip(string(kind)), joinKinds())
+		return nil, marked{fmt.Errorf("the kind %q is not known; kinds are %s", clip(string(kind)), joinKinds()), ErrData}
 	}
 	if err := strictTokens(raw); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrData, err)
+		return nil, marked{err, ErrData}
 	}
 	d := info.make()
 	if err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true)); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrData, plainJSON(err))
+		return nil, marked{plainJSON(err), ErrData}
 	}
 	if err := Check(d); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrData, err)
+		return nil, marked{err, ErrData}
 	}
 	return d, nil
 }
@@ -55,61 +66,91 @@ func EncodeData(d Data) ([]byte, error) {
 	return json.Marshal(d, json.Deterministic(true))
 }
 
+// fieldOf writes a JSON pointer as a person would say it: lines[0].qty.
+func fieldOf(p jsontext.Pointer) string {
+	var b strings.Builder
+	for t := range p.Tokens() {
+		if b.Len() > 0 && t != "" && strings.Trim(t, "0123456789") == "" {
+			b.WriteString("[" + t + "]")
+			continue
+		}
+		if b.Len() > 0 {
+			b.WriteByte('.')
+		}
+		b.WriteString(t)
+	}
+	return b.String()
+}
+
 // plainJSON turns an error of the JSON library into a FieldError that a person understands.
 func plainJSON(err error) error {
-	field := func(p jsontext.Pointer) string {
-		var b strings.Builder
-		for t := range p.Tokens() {
-			if b.Len() > 0 && strings.Trim(t, "0123456789") == "" {
-				b.WriteString("[" + t + "]")
-				continue
-			}
-			if b.Len() > 0 {
-				b.WriteByte('.')
-			}
-			b.WriteString(t)
-		}
-		return b.String()
-	}
 	var sem *json.SemanticError
 	if errors.As(err, &sem) {
-		f := field(sem.JSONPointer)
+		f := fieldOf(sem.JSONPointer)
 		switch {
 		case errors.Is(err, json.ErrUnknownName):
 			return &FieldError{f, "is not a field here; check its spelling"}
 		case errors.Is(err, jsontext.ErrDuplicateName):
 			return &FieldError{f, "stands twice"}
+		case sem.GoType != nil && sem.JSONKind != 0 && !takes(sem.GoType, sem.JSONKind):
+			return &FieldError{f, wanted(sem.GoType, sem.JSONKind)}
 		case sem.Err != nil:
 			return &FieldError{f, sem.Err.Error()}
-		case sem.JSONKind != 0:
-			want := "something else"
-			if sem.GoType != nil {
-				switch sem.GoType.Kind().String() {
-				case "string":
-					want = "text in quotes"
-				case "struct", "map":
-					want = "an object, or a number in quotes"
-				case "slice":
-					want = "a list"
-				case "bool":
-					want = "true or false"
-				case "int", "int64":
-					want = "a whole number without quotes"
-				default:
-					want = "a number in quotes"
-				}
-			}
-			return &FieldError{f, fmt.Sprintf("should be %s (quantities and money are written in quotes: \"12.5\")", want)}
 		}
 	}
 	var syn *jsontext.SyntacticError
-	if errors.As(err, &syn) {
-		if errors.Is(err, jsontext.ErrDuplicateName) {
-			return &FieldError{field(syn.JSONPointer), "stands twice"}
-		}
-		return &FieldError{field(syn.JSONPointer), "is not JSON here: " + strings.TrimPrefix(syn.Err.Error(), "jsontext: ")}
+	switch {
+	case errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF):
+		return &FieldError{"", "ends too early: a closing quote, } or ] is missing"}
+	case errors.As(err, &syn) && errors.Is(err, jsontext.ErrDuplicateName):
+		return &FieldError{fieldOf(syn.JSONPointer), "stands twice"}
+	case errors.As(err, &syn):
+		return &FieldError{fieldOf(syn.JSONPointer), "is not JSON at this place: " + strings.TrimPrefix(syn.Err.Error(), "jsontext: ")}
 	}
 	return err
+}
+
+var textType = reflect.TypeFor[encoding.TextUnmarshaler]()
+
+// isText reports whether values of type t are written as text in quotes.
+func isText(t reflect.Type) bool {
+	return t.Kind() == reflect.String || reflect.PointerTo(t).Implements(textType)
+}
+
+// takes reports whether a JSON value of kind k is of the sort that t is read from.
+func takes(t reflect.Type, k jsontext.Kind) bool {
+	switch {
+	case isText(t):
+		return k == '"'
+	case t.Kind() == reflect.Struct || t.Kind() == reflect.Map:
+		return k == '{'
+	case t.Kind() == reflect.Slice:
+		return k == '['
+	case t.Kind() == reflect.Bool:
+		return k == 't' || k == 'f'
+	}
+	return k == '0'
+}
+
+// wanted says what t is written like, where k was found.
+func wanted(t reflect.Type, k jsontext.Kind) string {
+	switch {
+	case isText(t) && k == '0' && t.Kind() == reflect.Struct:
+		return "is a number without quotes; quantities and money are written in quotes, like \"12.5\""
+	case isText(t) && t.Kind() == reflect.Struct:
+		return "must be written in quotes, like \"12.5\""
+	case isText(t):
+		return "must be text in quotes"
+	case t.Kind() == reflect.Struct:
+		return "must be a group of named fields between { and }"
+	case t.Kind() == reflect.Map:
+		return "must be names with their quantities between { and }, like {\"box\":\"150\"}"
+	case t.Kind() == reflect.Slice:
+		return "must be a list between [ and ], also where it has one entry"
+	case t.Kind() == reflect.Bool:
+		return "must be true or false, without quotes"
+	}
+	return "must be a whole number without quotes, like 3"
 }
 
 const maxDepth = 8
@@ -130,14 +171,14 @@ func strictTokens(raw []byte) error {
 		}
 		switch tok.Kind() {
 		case 'n':
-			return where("is null; leave the field out instead")
+			return where("is null; leave it out instead")
 		case '"':
 			if tok.String() == "" {
 				return where("is empty; leave it out instead")
 			}
 		case '0':
-			if s := tok.String(); !plainInt(s) {
-				return where("is " + clip(s) + "; write whole numbers plainly, and quantities in quotes")
+			if why := notPlain(tok.String()); why != "" {
+				return where(why)
 			}
 		}
 		if dec.StackDepth() > maxDepth {
@@ -146,7 +187,14 @@ func strictTokens(raw []byte) error {
 	}
 }
 
-func plainInt(s string) bool {
+// notPlain says what is wrong with a number that stands without quotes: only days and sequence numbers do, which are plain whole numbers.
+func notPlain(s string) string {
 	digits := strings.TrimPrefix(s, "-")
-	return matches(digits, 1, 10, "0", "9") && (digits[0] != '0' || s == "0")
+	switch {
+	case !matches(digits, 1, len(digits), "0", "9") || digits[0] == '0' && s != "0":
+		return fmt.Sprintf("is %s without quotes; write quantities and money in quotes, and days as a plain whole number", clip(s))
+	case len(digits) > 10:
+		return fmt.Sprintf("is %s, which is too large", clip(s))
+	}
+	return ""
 }

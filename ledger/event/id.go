@@ -10,14 +10,15 @@ import (
 // ID is an event's id: a ULID (github.com/ulid/spec), written as 26 upper-case characters of Crockford's base 32. The zero ID stands for "none".
 type ID ulid.ULID
 
-// ErrID is wrapped by every error of ParseID.
+// ErrID is matched (errors.Is) by every error of ParseID.
 var ErrID = errors.New("not an event id")
 
 // ParseID reads the one spelling of an id that the ledger takes: 26 upper-case characters, without I, L, O and U, the first at most 7.
+// The id of 26 zeros is refused: the zero ID stands for "none".
 func ParseID(s string) (ID, error) {
 	u, err := ulid.ParseStrict(s)
-	if err != nil || u.String() != s {
-		return ID{}, fmt.Errorf("%w: %q is not a ULID (26 characters of 0-9 and A-Z without I, L, O, U)", ErrID, clip(s))
+	if err != nil || u.String() != s || u.IsZero() {
+		return ID{}, marked{fmt.Errorf("%q is not an event's id (a ULID: 26 characters of 0-9 and capital A-Z without I, L, O, U); copy it whole", clip(s)), ErrID}
 	}
 	return ID(u), nil
 }

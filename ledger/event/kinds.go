@@ -168,7 +168,7 @@ type MakeSpec struct {
 	Item           string   `json:"item"`
 	Pieces         num.Qty  `json:"pieces"` // per cycle
 	Lines          []Line   `json:"lines"`
-	NormalSpoilage *num.Qty `json:"normal_spoilage,omitempty"` // a fraction of all pieces, below 1
+	NormalSpoilage *num.Qty `json:"normal_spoilage,omitempty"` // a fraction of all pieces, from 0 to 1
 	Restates       ID       `json:"restates,omitzero"`
 	Note           string   `json:"note,omitzero"`
 }

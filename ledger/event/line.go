@@ -63,10 +63,17 @@ type Unsigned struct {
 	Data   Data
 }
 
-// Head writes the line up to its sig member.
+// Head writes the line up to its sig member. It fails for what ParseLine would refuse or make void, so that nothing such is ever signed.
 func (u *Unsigned) Head() ([]byte, error) {
+	if err := u.check(); err != nil {
+		return nil, err
+	}
 	data, err := EncodeData(u.Data)
 	if err != nil {
+		return nil, marked{plainJSON(err), ErrData}
+	}
+	// What was computed and not read may be out of the range that may be written, so the bytes are read once as everyone else will read them.
+	if _, err := DecodeData(u.Data.Kind(), data); err != nil {
 		return nil, err
 	}
 	b := make([]byte, 0, 512+len(data))
@@ -93,6 +100,25 @@ func (u *Unsigned) Head() ([]byte, error) {
 	}
 	b = append(b, `,"data":`...)
 	return append(b, data...), nil
+}
+
+// check looks at everything but the data.
+func (u *Unsigned) check() error {
+	var c checker
+	c.require("id", !u.ID.IsZero())
+	c.require("data", u.Data != nil)
+	c.device("shop", u.Shop)
+	c.device("device", u.Device)
+	c.seq("devseq", u.Seq)
+	c.hash("prevhash", u.Prev)
+	c.optName("person", u.Person)
+	if _, ok := scanTime(u.Time.text); !ok {
+		c.fail("time", "is missing, or outside the years 0 to 9999")
+	}
+	if c.err == nil {
+		return nil
+	}
+	return c.err
 }
 
 // Seal joins head and signature (base64url without padding) to a line.
@@ -147,17 +173,6 @@ func (s *lineScanner) lit(t string) bool {
 	return true
 }
 
-// until returns the bytes up to the next quote and moves past it; escapes are for the caller.
-func (s *lineScanner) until() ([]byte, bool) {
-	i := bytes.IndexByte(s.b[s.at:], '"')
-	if i < 0 {
-		return nil, false
-	}
-	v := s.b[s.at : s.at+i]
-	s.at += i + 1
-	return v, true
-}
-
 func (e *Event) parse() error {
 	bad := func(what string) error { return fmt.Errorf("%w: %s", ErrLine, what) }
 	if len(e.Line) > MaxLine {
@@ -167,22 +182,22 @@ func (e *Event) parse() error {
 	if err != nil {
 		return err
 	}
-	if !matches(sig, sigLen, sigLen, "A", "Z", "a", "z", "0", "9", "-", "-", "_", "_") {
-		return bad("its signature isn't base64url")
+	if !isSignature(sig) {
+		return bad("its signature isn't 64 bytes in base64url")
 	}
 	s := &lineScanner{b: head}
 	if !s.lit(`{"specversion":"1.0","id":"`) {
 		return bad("it doesn't begin with specversion and id")
 	}
-	id, ok := s.until()
+	id, ok := s.quoted()
 	if !ok || !s.lit(`,"source":"/shop/`) {
 		return bad("source doesn't follow id")
 	}
-	source, ok := s.until()
+	source, ok := s.quoted()
 	if !ok {
 		return bad("source has no end")
 	}
-	shop, device, ok := strings.Cut(string(source), "/device/")
+	shop, device, ok := strings.Cut(source, "/device/")
 	if !ok || !isDevice(shop) || !isDevice(device) {
 		return bad("source isn't /shop/SHOP/device/DEVICE")
 	}
@@ -190,11 +205,11 @@ func (e *Event) parse() error {
 	if !s.lit(`,"type":"`) {
 		return bad("type doesn't follow source")
 	}
-	typ, ok := s.until()
+	typ, ok := s.quoted()
 	if !ok || !s.lit(`,"time":"`) {
 		return bad("time doesn't follow type")
 	}
-	at, ok := s.until()
+	at, ok := s.quoted()
 	if !ok || !s.lit(`,"datacontenttype":"application/json","devseq":`) {
 		return bad("datacontenttype and devseq don't follow time")
 	}
@@ -210,11 +225,11 @@ func (e *Event) parse() error {
 	if !s.lit(`,"prevhash":"`) {
 		return bad("prevhash doesn't follow devseq")
 	}
-	prev, ok := s.until()
-	if !ok || !matches(string(prev), 64, 64, "0", "9", "a", "f") {
+	prev, ok := s.quoted()
+	if !ok || !isHash(prev) {
 		return bad("prevhash isn't 64 lower-case hexadecimal digits")
 	}
-	e.Prev = string(prev)
+	e.Prev = prev
 	fault := func(field, why string) {
 		if e.Fault == nil {
 			e.Fault = &FieldError{field, why}
@@ -238,13 +253,13 @@ func (e *Event) parse() error {
 	if why := oneSpelling(e.Raw); why != "" {
 		return bad("data " + why)
 	}
-	if e.ID, err = ParseID(string(id)); err != nil {
+	if e.ID, err = ParseID(id); err != nil {
 		fault("id", "is not a ULID")
 	}
-	if e.Time, err = ParseTime(string(at)); err != nil {
+	if e.Time, err = ParseTime(at); err != nil {
 		fault("time", "is not a time of RFC 3339 with offset and at most three decimals")
 	}
-	e.Kind, e.Version, ok = splitType(string(typ))
+	e.Kind, e.Version, ok = splitType(typ)
 	if !ok {
 		fault("type", "isn't countback.KIND.vN")
 		return nil
@@ -279,8 +294,12 @@ func (s *lineScanner) quoted() (string, bool) {
 	if n < 0 {
 		return "", false
 	}
-	v, err := jsontext.AppendUnquote(nil, append([]byte{'"'}, s.b[s.at:s.at+n]...))
+	text := s.b[s.at : s.at+n-1]
 	s.at += n
+	if bytes.IndexByte(text, '\\') < 0 {
+		return string(text), true
+	}
+	v, err := jsontext.AppendUnquote(nil, s.b[s.at-n-1:s.at])
 	return string(v), err == nil
 }
 

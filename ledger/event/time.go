@@ -13,14 +13,14 @@ type Time struct {
 	text string
 }
 
-// ErrTime is wrapped by every error of ParseTime.
+// ErrTime is matched (errors.Is) by every error of ParseTime and ParseDate.
 var ErrTime = errors.New("not a time")
 
 // ParseTime reads a full time such as 2026-03-02T09:30:00-04:00.
 func ParseTime(s string) (Time, error) {
 	t, ok := scanTime(s)
 	if !ok {
-		return Time{}, fmt.Errorf("%w: %q is not a date and time with offset, like 2026-03-02T09:30:00-04:00", ErrTime, clip(s))
+		return Time{}, marked{fmt.Errorf("%q is not a date and time with offset, like 2026-03-02T09:30:00-04:00", clip(s)), ErrTime}
 	}
 	return t, nil
 }
@@ -146,7 +146,7 @@ type Date string
 // ParseDate reads a day.
 func ParseDate(s string) (Date, error) {
 	if t, err := time.Parse("2006-01-02", s); err != nil || t.Format("2006-01-02") != s {
-		return "", fmt.Errorf("%w: %q is not a day, like 2026-05-02", ErrTime, clip(s))
+		return "", marked{fmt.Errorf("%q is not a day of the calendar, like 2026-05-02", clip(s)), ErrTime}
 	}
 	return Date(s), nil
 }

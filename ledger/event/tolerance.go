@@ -28,11 +28,8 @@ func (t Tolerance) String() string {
 func (t *Tolerance) UnmarshalText(b []byte) error {
 	text, percent := strings.CutSuffix(string(b), "%")
 	q, err := num.ParseQty(text)
-	if err != nil {
-		return err
-	}
-	if q.Sign() <= 0 {
-		return fmt.Errorf("%w: a tolerance is above 0, like \"3\" or \"2%%\"", num.ErrNumber)
+	if err != nil || q.Sign() <= 0 {
+		return marked{fmt.Errorf("%q can't be read as a tolerance; write a number above 0, like \"3\" (base units) or \"2%%\"", clip(string(b))), num.ErrNumber}
 	}
 	*t = Tolerance{q, percent}
 	return nil

@@ -10,7 +10,7 @@
 //
 // A number is written as an optional minus sign, digits without a leading zero, and, if there is a fraction, a point
 // and digits. Canonical text, which every String method prints, has no trailing zeros after the point and no point
-// without digits behind it. Parsing refuses everything else: signs of plus, exponents, "NaN", "Infinity", "-0", white space,
+// without digits behind it. Parsing takes trailing zeros as well (12.50) and refuses everything else: signs of plus, exponents, "NaN", "Infinity", "-0", white space,
 // digits of other scripts, more places than the scale has, and more than 12 (money: 10, rate: 8) digits before the point.
 // Limits apply to what is entered; sums may grow beyond them.
 package num

@@ -312,14 +312,24 @@ func mulDivBig(a, b, c *apd.BigInt) *apd.BigInt {
 	return q
 }
 
-// ErrNumber is wrapped by every error of parsing.
+// ErrNumber is matched (errors.Is) by every error of parsing.
 var ErrNumber = errors.New("not a number that the ledger takes")
+
+// textError is an error of parsing whose text stands for itself.
+type textError string
+
+func (e textError) Error() string        { return string(e) }
+func (e textError) Is(target error) bool { return target == ErrNumber }
 
 // Parse reads a number in the text form of the package comment.
 func Parse[S scale](text string) (Fixed[S], error) {
 	var s S
 	fail := func(why string) (Fixed[S], error) {
-		return Fixed[S]{}, fmt.Errorf("%w: %q is not a plain decimal %s: %s", ErrNumber, clip(text), s.noun(), why)
+		article := "a"
+		if s.noun() == "amount" {
+			article = "an"
+		}
+		return Fixed[S]{}, textError(fmt.Sprintf("%q can't be read as %s %s: %s", clip(text), article, s.noun(), why))
 	}
 	body, neg := strings.CutPrefix(text, "-")
 	whole, frac, point := strings.Cut(body, ".")
@@ -329,16 +339,16 @@ func Parse[S scale](text string) (Fixed[S], error) {
 	case len(whole) > 1 && whole[0] == '0':
 		return fail("leave out leading zeros")
 	case len(whole) > s.digits():
-		return fail(fmt.Sprintf("at most %d digits before the point", s.digits()))
+		return fail(fmt.Sprintf("at most %d digits may stand before the point", s.digits()))
 	case len(frac) > s.places():
-		return fail(fmt.Sprintf("at most %d digits after the point", s.places()))
+		return fail(fmt.Sprintf("at most %d digits may stand after the point", s.places()))
 	}
 	var n int64
 	for _, part := range [2]string{whole, frac} {
 		for i := range len(part) {
 			c := part[i]
 			if c < '0' || c > '9' {
-				return fail("only digits, one point and a leading minus sign, like 12.5")
+				return fail("write only digits, at most one point and a leading minus sign, like 12.5")
 			}
 			n = n*10 + int64(c-'0')
 		}
@@ -355,7 +365,7 @@ func Parse[S scale](text string) (Fixed[S], error) {
 
 func clip(s string) string {
 	if len(s) > 40 {
-		return s[:40] + "…"
+		return strings.ToValidUTF8(s[:40], "") + "…"
 	}
 	return s
 }
