@@ -1,0 +1,146 @@
+package catalog
+
+import (
+	"slices"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+)
+
+// View is the catalog as it stands at one place of the fold order. It moves forward only.
+type View struct {
+	c       *Catalog
+	at      event.Key
+	next    int
+	defs    []Def
+	retired []bool
+	spec    *Spec
+	makes   []*Make
+	epoch   int
+}
+
+// Start returns a view from before the first event; what holds from the beginning of time is in force.
+func (c *Catalog) Start() *View {
+	v := &View{
+		c:       c,
+		at:      event.Key{Ms: beginning},
+		defs:    make([]Def, len(c.Items)),
+		retired: make([]bool, len(c.Items)),
+		makes:   make([]*Make, len(c.Items)),
+	}
+	for i := range v.defs {
+		v.defs[i].Points = num.Whole(1)
+	}
+	v.To(event.Key{Ms: beginning, Rank: 1})
+	return v
+}
+
+// At returns a view at a place.
+func (c *Catalog) At(k event.Key) *View {
+	v := c.Start()
+	v.To(k)
+	return v
+}
+
+// End returns a view after the last change.
+func (c *Catalog) End() *View { return c.At(event.Key{Ms: 1<<63 - 1, Rank: 255}) }
+
+// Epoch changes whenever anything in the view does.
+func (v *View) Epoch() int { return v.epoch }
+
+// To moves forward to k: all changes before k are in force. Going back is not possible and changes nothing.
+func (v *View) To(k event.Key) {
+	for v.next < len(v.c.changes) && v.c.changes[v.next].at.Before(k) {
+		ch := &v.c.changes[v.next]
+		v.next++
+		v.epoch++
+		switch {
+		case ch.fields != nil:
+			v.defs[ch.item].apply(ch.fields)
+			v.retired[ch.item] = false
+		case ch.retire:
+			v.retired[ch.item] = true
+		case ch.spec != nil:
+			v.spec = ch.spec
+		case ch.mk != nil:
+			v.makes[ch.item] = ch.mk
+		}
+	}
+	if v.at.Before(k) {
+		v.at = k
+	}
+}
+
+// Def returns the definition in force of the item with index n. It is the view's own: read it only.
+func (v *View) Def(n int) *Def { return &v.defs[n] }
+
+// Retired reports whether the item is out of the lists.
+func (v *View) Retired(n int) bool { return v.retired[n] }
+
+// Spec returns the packing spec in force, nil if there is none.
+func (v *View) Spec() *Spec { return v.spec }
+
+// Make returns the make spec in force of the item with index n, nil if there is none.
+func (v *View) Make(n int) *Make { return v.makes[n] }
+
+// Unit returns how many base units a pack or measure of an item is: as the definition in force says, else the last one before that
+// had it, else the first one after. unit is "pack" or "measure".
+func (v *View) Unit(n int, unit, name string) (num.Qty, bool) {
+	d := &v.defs[n]
+	m := d.Packs
+	if unit == "measure" {
+		m = d.Measures
+	}
+	if q, ok := m[name]; ok {
+		return q, true
+	}
+	list := v.c.Items[n].units[unit+" "+name]
+	if len(list) == 0 {
+		return num.Qty{}, false
+	}
+	i, _ := slices.BinarySearchFunc(list, v.at, func(d dated, k event.Key) int { return d.at.Compare(k) })
+	if i == 0 {
+		return list[0].value, true
+	}
+	return list[i-1].value, true
+}
+
+// Units returns qty in base units, where it is given in a pack or measure (at most one of them named), rounded half to even
+// to 6 places; false if the item never had it.
+func (v *View) Units(n int, qty num.Qty, measure, pack string) (num.Qty, bool) {
+	unit, name := "measure", measure
+	if pack != "" {
+		unit, name = "pack", pack
+	}
+	if name == "" {
+		return qty, true
+	}
+	each, ok := v.Unit(n, unit, name)
+	if !ok {
+		return num.Qty{}, false
+	}
+	return qty.Times(each), true
+}
+
+// Parts adds to out what qty of the item stands for: itself, or, of a prepared one, its parts by the definition in force, parts of parts included.
+// It returns false if a prepared item has no parts or stands for itself.
+func (v *View) Parts(n int, qty num.Qty, out func(item int, qty num.Qty)) bool {
+	return v.parts(n, qty, out, 0)
+}
+
+func (v *View) parts(n int, qty num.Qty, out func(int, num.Qty), depth int) bool {
+	if !v.c.Items[n].Prepared() {
+		out(n, qty)
+		return true
+	}
+	if depth > len(v.c.Items) || len(v.defs[n].Parts) == 0 {
+		return false
+	}
+	for _, p := range v.defs[n].Parts {
+		i, ok := v.c.index[p.Item]
+		if !ok || !v.parts(i, qty.Times(p.Qty), out, depth+1) {
+			return false
+		}
+	}
+	return true
+}
