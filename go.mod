@@ -1,6 +1,6 @@
 module countback
 
-go 1.26
+go 1.26.0
 
 require (
 	filippo.io/age v1.3.2 // indirect
