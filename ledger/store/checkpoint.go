@@ -1,0 +1,52 @@
+package store
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+
+	"countback/ledger/event"
+)
+
+// MaxCheckpoints is the number of checkpoints kept of one key.
+const MaxCheckpoints = 16
+
+// Position is a place in the fold order: time as an instant, rank of the kind, id.
+type Position struct {
+	Ms   int64 // milliseconds since 1970 UTC
+	Rank uint8
+	ID   event.ID
+}
+
+// PositionOf returns an event's place in the fold order.
+func PositionOf(e *event.Event) Position {
+	return Position{Ms: e.Time.Ms(), Rank: e.Kind.Rank(), ID: e.ID}
+}
+
+// Compare returns -1, 0 or +1 as p sorts before, at or behind q.
+func (p Position) Compare(q Position) int {
+	return cmp.Or(cmp.Compare(p.Ms, q.Ms), cmp.Compare(p.Rank, q.Rank), p.ID.Compare(q.ID))
+}
+
+// Checkpoint is the state of a fold after all events up to Position that had arrived up to the number Arrived. It is a local shortcut, never part of
+// the ledger; the key names projection, program build and known kinds.
+type Checkpoint struct {
+	Key      string
+	Position Position
+	Arrived  int64
+	State    []byte
+}
+
+// Sum is the checksum that a store keeps beside a checkpoint.
+func (c Checkpoint) Sum() [sha256.Size]byte {
+	h := sha256.New()
+	b := binary.BigEndian.AppendUint64(nil, uint64(len(c.Key)))
+	b = append(b, c.Key...)
+	b = binary.BigEndian.AppendUint64(b, uint64(c.Position.Ms))
+	b = append(b, c.Position.Rank)
+	b = append(b, c.Position.ID[:]...)
+	b = binary.BigEndian.AppendUint64(b, uint64(c.Arrived))
+	h.Write(b)
+	h.Write(c.State)
+	return [sha256.Size]byte(h.Sum(nil))
+}

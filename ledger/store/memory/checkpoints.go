@@ -1,0 +1,56 @@
+package memory
+
+import (
+	"bytes"
+	"context"
+	"slices"
+
+	"countback/ledger/store"
+)
+
+// SaveCheckpoint implements store.Store.
+func (s *Store) SaveCheckpoint(_ context.Context, c store.Checkpoint) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if err := s.open("save a checkpoint"); err != nil {
+		return err
+	}
+	c.State = bytes.Clone(c.State)
+	list := s.points[c.Key]
+	at, found := slices.BinarySearchFunc(list, c.Position, highestFirst)
+	switch {
+	case !found:
+		list = slices.Insert(list, at, saved{c, c.Sum()})
+	case list[at].Arrived <= c.Arrived || list[at].sum != list[at].Sum():
+		list[at] = saved{c, c.Sum()}
+	}
+	if len(list) > store.MaxCheckpoints {
+		list = slices.Clip(list[:store.MaxCheckpoints])
+	}
+	s.points[c.Key] = list
+	return nil
+}
+
+func highestFirst(c saved, p store.Position) int { return p.Compare(c.Position) }
+
+// Checkpoints implements store.Store.
+func (s *Store) Checkpoints(_ context.Context, key string) ([]store.Checkpoint, error) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	var out []store.Checkpoint
+	for _, c := range s.points[key] {
+		if c.sum == c.Sum() {
+			c.State = bytes.Clone(c.State)
+			out = append(out, c.Checkpoint)
+		}
+	}
+	return out, s.open("read checkpoints")
+}
+
+// DropCheckpoints implements store.Store.
+func (s *Store) DropCheckpoints(_ context.Context, key string, after store.Position) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.points[key] = slices.DeleteFunc(s.points[key], func(c saved) bool { return c.Position.Compare(after) > 0 })
+	return s.open("drop checkpoints")
+}

@@ -1,0 +1,100 @@
+package store
+
+import (
+	"context"
+
+	"countback/ledger/event"
+)
+
+// Row is one stored event.
+type Row struct {
+	N    int64 // number of arrival, rising, from 1
+	Line []byte
+}
+
+// Head is the end of a log; an empty log has Seq 0 and Hash event.FirstPrev.
+type Head struct {
+	Seq  int64
+	Hash string
+}
+
+// EmptyHead is the head of a log without events.
+var EmptyHead = Head{Hash: event.FirstPrev}
+
+// Tx is the inside of one Write. It sees what it has inserted itself. It is of no use after the function that was given it has returned.
+type Tx interface {
+	// Head returns the end of a device's log.
+	Head(device string) (Head, error)
+	// Has reports whether an event with the id is held, in whatever log. Nothing has the zero id.
+	Has(id event.ID) (bool, error)
+	// ByID returns the events with the id in order of arrival; the lines belong to the caller.
+	ByID(id event.ID) ([]Row, error)
+	// Insert adds an event, which must continue its log, and returns its number. The same bytes at a place that holds them already are not added again:
+	// the number is the one that they have. Errors: ErrChain if the event doesn't continue its log, ErrFork if its place is taken by other bytes.
+	// After one of these two errors the transaction can go on.
+	Insert(e *event.Event) (n int64, err error)
+	// Last returns the highest number so far, 0 in an empty store.
+	Last() (int64, error)
+}
+
+// Store keeps a ledger. It may be used by several goroutines; a Write waits for the one before it, reads don't wait.
+type Store interface {
+	// Write runs fn in one transaction that excludes every other writer. If fn returns an error nothing is written, and that error is returned. fn must
+	// not call Write; it may read, and then sees what stood before the transaction.
+	Write(ctx context.Context, fn func(Tx) error) error
+
+	// Scan hands over all events after a number, in order of arrival. Line is valid during the call only. An error of fn ends the scan and is returned.
+	Scan(ctx context.Context, after int64, fn func(Row) error) error
+	// ScanKinds is Scan for the events of some kinds, of whatever version.
+	ScanKinds(ctx context.Context, kinds []event.Kind, after int64, fn func(Row) error) error
+	// ByID returns the events with an id in order of arrival, none for an unknown one.
+	ByID(ctx context.Context, id event.ID) ([]Row, error)
+	// ByOrder returns the events whose data has the order number in its field "order", in order of arrival: order, pack, return, reprint, damage.
+	ByOrder(ctx context.Context, order string) ([]Row, error)
+	// At returns the event at a place of a log, or ErrNotFound.
+	At(ctx context.Context, device string, seq int64) (Row, error)
+	// Heads returns the end of every log that has events.
+	Heads(ctx context.Context) (map[string]Head, error)
+	// Last returns the highest number, 0 in an empty store.
+	Last(ctx context.Context) (int64, error)
+	// Doubled returns, in order, the ids that stand at more than one place: in several logs, or (by a faulty program) twice in one.
+	Doubled(ctx context.Context) ([]event.ID, error)
+
+	// SaveCheckpoint keeps c, unless at its key and position one with a higher arrival number stands already: two processes may save at once, and the one
+	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept.
+	SaveCheckpoint(ctx context.Context, c Checkpoint) error
+	// Checkpoints returns a key's checkpoints, highest position first. One whose checksum fails is left out; it can always be folded again.
+	Checkpoints(ctx context.Context, key string) ([]Checkpoint, error)
+	// DropCheckpoints removes a key's checkpoints behind a position.
+	DropCheckpoints(ctx context.Context, key string, after Position) error
+
+	// Close lets the store go. Every later call fails.
+	Close() error
+}
+
+// Checker is implemented by stores that have something of their own to check, such as a file.
+type Checker interface {
+	// Check returns what is wrong, one sentence each with its remedy, and an error only where it could not look.
+	Check(ctx context.Context) ([]string, error)
+}
+
+// OrderOf returns the order number that an event's data names in its field "order", "" if none. For kinds and versions that this program doesn't know it
+// reads the field alone, so that a later program finds the same events.
+func OrderOf(e *event.Event) string {
+	switch d := e.Data.(type) {
+	case *event.Order:
+		return d.Order
+	case *event.Pack:
+		return d.Order
+	case *event.Return:
+		return d.Order
+	case *event.Reprint:
+		return d.Order
+	case *event.Damage:
+		return d.Order
+	}
+	if e.Data == nil && e.Fault == nil && !e.Understood() {
+		return orderMember(e.Raw)
+	}
+	return ""
+}
