@@ -57,6 +57,7 @@ type Catalog struct {
 	makes    [][]*Make // by item
 	specByID map[event.ID]*Spec
 	makeByID map[event.ID]*Make
+	goneByID map[event.ID]*event.Event // specs that were reversed, or restate a reversed one
 }
 
 // Item is one item over all time.
@@ -105,6 +106,7 @@ func Build(in []Input) *Catalog {
 			index:    map[string]int{},
 			specByID: map[event.ID]*Spec{},
 			makeByID: map[event.ID]*Make{},
+			goneByID: map[event.ID]*event.Event{},
 		},
 		byID:     map[event.ID]Input{},
 		badParts: map[event.ID]bool{},
@@ -483,7 +485,11 @@ const beginning = -1 << 63
 
 func (b *builder) specs() {
 	for _, i := range b.events {
-		if b.isVoid(i.Event) || b.gone(i.Event) {
+		if b.isVoid(i.Event) {
+			continue
+		}
+		if b.gone(i.Event) {
+			b.c.goneByID[i.Event.ID] = i.Event
 			continue
 		}
 		end := b.standsFor(i.Event)
@@ -525,8 +531,32 @@ func (c *Catalog) Find(id string) (*Item, bool) {
 	return c.Items[n], true
 }
 
-// Named returns the packing spec that an event names: that revision, or what stands in its place. A reversed one names nothing.
-func (c *Catalog) Named(id event.ID) (*Spec, bool) { s, ok := c.specByID[id]; return s, ok }
+// Named returns the packing spec that a pack names: that revision, or what stands in its place, or, if that was reversed, the one in
+// force. It returns false if the id names none.
+func (v *View) Named(id event.ID) (*event.PackSpec, bool) {
+	if s, ok := v.c.specByID[id]; ok {
+		return s.Data, true
+	}
+	if e, ok := v.c.goneByID[id]; ok && e.Kind == event.KindPackSpec {
+		if v.spec == nil {
+			return nil, true
+		}
+		return v.spec.Data, true
+	}
+	return nil, false
+}
 
-// NamedMake returns the make spec that an event names.
-func (c *Catalog) NamedMake(id event.ID) (*Make, bool) { m, ok := c.makeByID[id]; return m, ok }
+// NamedMake does for a run of the item with index n what Named does for a pack. The spec has to be of that item.
+func (v *View) NamedMake(n int, id event.ID) (*event.MakeSpec, bool) {
+	item := v.c.Items[n].ID
+	if m, ok := v.c.makeByID[id]; ok && m.Data.Item == item {
+		return m.Data, true
+	}
+	if e, ok := v.c.goneByID[id]; ok && itemOf(e.Data) == item {
+		if v.makes[n] == nil {
+			return nil, true
+		}
+		return v.makes[n].Data, true
+	}
+	return nil, false
+}

@@ -1,0 +1,272 @@
+package fold
+
+import (
+	"cmp"
+	"slices"
+
+	"countback/ledger/catalog"
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/ledger/unit"
+	"countback/projections/book"
+	"countback/projections/parcel"
+)
+
+// sessions says what each count event asserts. A count without a session asserts its own figure; in a session the figures that
+// stand are added up and asserted at the last one of the item.
+type sessions struct {
+	asserts map[int][]assertion // by index of the count's record
+	starts  map[int][]int       // where an item's first figure of a session stands: indices into watched
+	void    map[int]error
+	watched []watch
+}
+
+type assertion struct {
+	item    int
+	figure  num.Qty
+	cost    *num.Money
+	watch   int // index into watched, -1 without a session
+	session string
+}
+
+// watch notices whether an item moved between its first and last figure of a session.
+type watch struct{ moves int64 }
+
+// figure is one count event, in base units.
+type figure struct {
+	at       int
+	item     int
+	qty      num.Qty
+	place    string
+	form     string
+	cost     *num.Money
+	prepared bool
+	parts    []parcel.Use
+}
+
+// sessionSpan is how long a session takes figures, from its first one of any item.
+const sessionSpan = day
+
+// findSessions goes through the counts that a fold up to until will meet.
+func (s *State) findSessions(until int64) sessions {
+	out := sessions{asserts: map[int][]assertion{}, starts: map[int][]int{}, void: map[int]error{}}
+	view := s.Catalog.Start()
+	type run struct {
+		name    string
+		first   int64
+		figures []figure
+	}
+	open := map[string]*run{}
+	var order []*run
+	for i := range s.log.recs {
+		rc := &s.log.recs[i]
+		if rc.kind != isCount || rc.off {
+			continue
+		}
+		if rc.key.Ms > until {
+			break
+		}
+		view.To(rc.key)
+		d := rc.e.Data.(*event.Count)
+		f, err := figureOf(s.Catalog, view, d)
+		if err != nil {
+			out.void[i] = err
+			continue
+		}
+		f.at = i
+		r := open[d.Session]
+		if d.Session != "" && r == nil {
+			r = &run{name: d.Session, first: rc.key.Ms}
+			open[d.Session] = r
+			order = append(order, r)
+		}
+		switch {
+		case d.Session != "" && rc.key.Ms-r.first <= sessionSpan:
+			r.figures = append(r.figures, f)
+		case f.prepared:
+			out.void[i] = voidf("%s is prepared from its parts: count it in a session in which each part is counted too", d.Item)
+		default:
+			a := assertion{item: f.item, figure: f.qty, watch: -1}
+			if f.qty.Sign() > 0 {
+				a.cost = f.cost
+			}
+			out.asserts[i] = append(out.asserts[i], a)
+		}
+	}
+	for _, r := range order {
+		out.addSession(r.name, r.figures)
+	}
+	for i := range out.asserts {
+		slices.SortFunc(out.asserts[i], func(a, b assertion) int { return cmp.Compare(a.item, b.item) })
+	}
+	return out
+}
+
+// figureOf reads a count in base units.
+func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, error) {
+	it, ok := c.Find(d.Item)
+	if !ok {
+		return figure{}, voidf("item %s is not defined", d.Item)
+	}
+	f := figure{item: it.Index, place: d.Place, form: "loose", cost: d.Cost, prepared: it.Prepared()}
+	switch {
+	case d.Qty != nil:
+		if f.qty, ok = v.Units(it.Index, *d.Qty, d.Measure, d.Pack); !ok {
+			return figure{}, voidf("item %s has no %s", d.Item, d.Measure+d.Pack)
+		}
+		if d.Measure != "" {
+			f.form = "measure " + d.Measure
+		} else if d.Pack != "" {
+			f.form = "pack " + d.Pack
+		}
+	default:
+		weight := v.Def(it.Index).PieceWeight
+		switch {
+		case it.Unit() == "g":
+			one := num.Whole(1)
+			weight = &one
+		case weight == nil:
+			return figure{}, voidf("item %s has no piece_weight, so a weight says nothing about its number", d.Item)
+		}
+		var err error
+		if f.qty, err = unit.Pieces(*d.Gross, *d.Tare, d.WeightUnit, *weight, it.Unit() == "each"); err != nil {
+			return figure{}, voidf("%w", err)
+		}
+	}
+	if f.prepared {
+		f.form, f.cost = "prepared "+d.Item, nil
+		var err error
+		if f.parts, err = parcel.Parts(c, v, []parcel.Use{{Item: it.Index, Qty: f.qty}}); err != nil {
+			return figure{}, err
+		}
+		if len(f.parts) == 0 { // a figure of 0 still asks for its parts to be counted
+			if f.parts, err = parcel.Parts(c, v, []parcel.Use{{Item: it.Index, Qty: num.Whole(1)}}); err != nil {
+				return figure{}, err
+			}
+			for i := range f.parts {
+				f.parts[i].Qty = num.Qty{}
+			}
+		}
+	}
+	return f, nil
+}
+
+func (out *sessions) addSession(name string, figures []figure) {
+	own := map[int]bool{}
+	for _, f := range figures {
+		if !f.prepared {
+			own[f.item] = true
+		}
+	}
+	type slot struct {
+		item        int
+		place, form string
+	}
+	stands := map[slot]figure{}
+	touched := map[int][2]int{} // item to its first and last figure
+	touch := func(item, at int) {
+		t, ok := touched[item]
+		if !ok {
+			t[0] = at
+		}
+		t[1] = at
+		touched[item] = t
+	}
+	for _, f := range figures {
+		if f.prepared {
+			if p := slices.IndexFunc(f.parts, func(u parcel.Use) bool { return !own[u.Item] }); p >= 0 {
+				out.void[f.at] = voidf("a prepared item counts only where each of its parts is counted in the same session")
+				continue
+			}
+			for _, u := range f.parts {
+				touch(u.Item, f.at)
+			}
+		} else {
+			touch(f.item, f.at)
+		}
+		stands[slot{f.item, f.place, f.form}] = f
+	}
+	sums := map[int]*assertion{}
+	for item := range touched {
+		sums[item] = &assertion{item: item, watch: -1, session: name}
+	}
+	for _, f := range stands {
+		if f.prepared {
+			for _, u := range f.parts {
+				a := sums[u.Item]
+				a.figure = a.figure.Add(u.Qty)
+			}
+			continue
+		}
+		a := sums[f.item]
+		a.figure = a.figure.Add(f.qty)
+		if f.cost != nil && f.qty.Sign() > 0 {
+			cost := *f.cost
+			if a.cost != nil {
+				cost = cost.Add(*a.cost)
+			}
+			a.cost = &cost
+		}
+	}
+	for item, t := range touched {
+		a := *sums[item]
+		if t[0] != t[1] {
+			a.watch = len(out.watched)
+			out.watched = append(out.watched, watch{})
+			out.starts[t[0]] = append(out.starts[t[0]], a.watch, item)
+		}
+		out.asserts[t[1]] = append(out.asserts[t[1]], a)
+	}
+}
+
+// count makes on hand what was seen.
+func (s *State) count() error {
+	if err := s.sessions.void[s.at]; err != nil {
+		return err
+	}
+	for _, a := range s.sessions.asserts[s.at] {
+		s.assert(a)
+	}
+	for st := s.sessions.starts[s.at]; len(st) > 0; st = st[2:] {
+		s.sessions.watched[st[0]].moves = s.Items[st[1]].moves
+	}
+	return nil
+}
+
+func (s *State) assert(a assertion) {
+	it := &s.Items[a.item]
+	if a.watch >= 0 && s.sessions.watched[a.watch].moves != it.moves {
+		id := s.Catalog.Items[a.item].ID
+		s.note("moved_while_counted", id, id+" moved between its first and its last figure in count session "+a.session, "count "+id+" again, or take the difference as less sure")
+	}
+	opening := !it.opened
+	it.opened, it.Counted, it.LastCount = true, true, s.cur.key.Ms
+	diff := a.figure.Sub(it.Account.OnHand())
+	switch {
+	case diff.Sign() < 0:
+		n := diff.Neg()
+		out := s.issue(a.item, n)
+		if opening {
+			s.move(a.item, Opened, diff, out.Cost.Neg(), "")
+		} else {
+			s.move(a.item, Lost, n, out.Cost, "")
+		}
+	case diff.Sign() > 0 && opening && a.cost != nil:
+		cost := book.Same(a.cost.Part(diff, a.figure))
+		adjusted := it.Account.Receive(diff, cost, s.cur.key.ID)
+		s.move(a.item, Opened, diff, cost, "")
+		s.adjust(a.item, adjusted, "")
+	case diff.Sign() > 0:
+		value, known := it.Account.Gain(diff, s.estimate(a.item), s.cur.key.ID)
+		if !known {
+			s.noCost(a.item)
+		}
+		col := Gained
+		if opening {
+			col = Opened
+		}
+		s.move(a.item, col, diff, value, "")
+	default: // a count that agrees moves nothing, but stands in the item's timeline
+		s.tell(a.item, Gained, Entry{}, "")
+	}
+}

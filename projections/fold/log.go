@@ -1,0 +1,336 @@
+package fold
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+
+	"countback/ledger/catalog"
+	"countback/ledger/event"
+)
+
+// Source is where a ledger's lines come from, in order of arrival.
+type Source interface {
+	Lines(ctx context.Context, fn func(line []byte) error) error
+}
+
+// Log is a ledger's events, decoded as far as a fold needs before it runs, and what is known about them over all time.
+type Log struct {
+	Catalog *catalog.Catalog
+
+	devices  []string
+	recs     []rec                     // in fold order
+	other    map[event.ID]*event.Event // all but orders and packs
+	reversed map[event.ID]bool
+	decided  map[event.ID]bool // the last decision: keep
+	notices  []Notice          // found while reading
+	unknown  map[string]int    // kinds that this program doesn't know, with their number of events
+	known    int64
+}
+
+// rec is one event of the log. Orders and packs keep their bytes and are decoded as the fold comes to them: they are nearly all
+// of a ledger, and bytes are what a collector need not look into.
+type rec struct {
+	key  event.Key
+	kind kindCode
+	off  bool // reversed: only an order still means something
+	dev  uint16
+	seq  int32
+	size int32
+	at   int32 // of the bytes in their slab
+	slab *[]byte
+	e    *event.Event
+}
+
+type kindCode uint8
+
+const (
+	isSetup kindCode = iota
+	isOrder
+	isPack
+	isRestock
+	isCredit
+	isReprint
+	isDamage
+	isReturn
+	isCount
+	isOther
+)
+
+var codes = map[event.Kind]kindCode{
+	event.KindShop: isSetup, event.KindItem: isSetup, event.KindRetire: isSetup, event.KindPackSpec: isSetup, event.KindMakeSpec: isSetup,
+	event.KindDevice: isSetup, event.KindRevoke: isSetup,
+	event.KindOrder: isOrder, event.KindPack: isPack, event.KindRestock: isRestock, event.KindCredit: isCredit, event.KindReprint: isReprint,
+	event.KindDamage: isDamage, event.KindReturn: isReturn, event.KindCount: isCount,
+}
+
+// Choice is which events a fold looks at.
+type Choice struct {
+	Known int64 // if not 0, leaves out what was recorded after this instant, in milliseconds, by its id's time
+}
+
+const slabSize = 1 << 20
+
+// reader gathers the events of a log.
+type reader struct {
+	log     *Log
+	scan    *event.Scanner
+	devices map[string]uint16
+	slab    *[]byte
+	setup   []*event.Event
+	first   map[event.ID]int32 // of an id to its record, once there is more than one device
+	err     error
+}
+
+// Read takes the events of a ledger. Lines that aren't event lines at all are an error: a store never holds one.
+func Read(ctx context.Context, src Source, choice Choice) (*Log, error) {
+	r := &reader{
+		log: &Log{
+			other:    map[event.ID]*event.Event{},
+			reversed: map[event.ID]bool{},
+			decided:  map[event.ID]bool{},
+			unknown:  map[string]int{},
+			known:    choice.Known,
+		},
+		scan:    event.NewScanner(),
+		devices: map[string]uint16{},
+	}
+	if err := src.Lines(ctx, r.line); err != nil {
+		return nil, err
+	}
+	return r.finish(), nil
+}
+
+func (r *reader) line(line []byte) error {
+	l, err := r.scan.Line(line)
+	if err != nil {
+		return fmt.Errorf("an event of the ledger can't be read: %w; run countback verify", err)
+	}
+	if r.log.known != 0 && l.ID.Ms() > r.log.known {
+		return nil
+	}
+	dev, ok := r.devices[l.Device]
+	if !ok {
+		dev = uint16(len(r.log.devices))
+		r.devices[l.Device] = dev
+		r.log.devices = append(r.log.devices, l.Device)
+	}
+	rc := rec{key: event.Key{Ms: l.Ms, Rank: l.Kind.Rank(), ID: l.ID}, dev: dev, seq: int32(l.Seq)}
+	if l.Fault == nil && l.Version == 1 && (l.Kind == event.KindOrder || l.Kind == event.KindPack) {
+		rc.kind = codes[l.Kind]
+		r.keep(&rc, l.Raw)
+		r.log.recs = append(r.log.recs, rc)
+		return nil
+	}
+	e, err := event.ParseLine(slices.Clone(line))
+	if err != nil {
+		return fmt.Errorf("an event of the ledger can't be read: %w; run countback verify", err)
+	}
+	r.event(rc, e)
+	return nil
+}
+
+func (r *reader) event(rc rec, e *event.Event) {
+	switch {
+	case e.Fault == nil && !e.Understood():
+		r.log.unknown[string(e.Kind)]++
+		return
+	case e.Fault != nil:
+		r.log.notice(e.ID, "void", string(e.Kind), e.Fault.Error(), "record it anew")
+		return
+	}
+	rc.e = e
+	rc.kind = isOther
+	if c, ok := codes[e.Kind]; ok {
+		rc.kind = c
+	}
+	r.log.recs = append(r.log.recs, rc)
+}
+
+func (r *reader) keep(rc *rec, raw []byte) {
+	if r.slab == nil || cap(*r.slab)-len(*r.slab) < len(raw) {
+		s := make([]byte, 0, max(slabSize, len(raw)))
+		r.slab = &s
+	}
+	rc.slab, rc.at, rc.size = r.slab, int32(len(*r.slab)), int32(len(raw))
+	*r.slab = append(*r.slab, raw...)
+}
+
+// finish sorts, and settles what acts by reference.
+func (r *reader) finish() *Log {
+	l := r.log
+	byKey := func(a, b rec) int {
+		if c := a.key.Compare(b.key); c != 0 {
+			return c
+		}
+		return cmp.Compare(l.devices[a.dev], l.devices[b.dev])
+	}
+	if !slices.IsSortedFunc(l.recs, byKey) {
+		slices.SortFunc(l.recs, byKey)
+	}
+	if len(l.devices) > 1 {
+		l.dropDoubled()
+		l.dropRevoked()
+	}
+	for i := range l.recs {
+		if rc := &l.recs[i]; rc.e != nil {
+			l.other[rc.key.ID] = rc.e
+		}
+	}
+	l.reversals()
+	l.decisions()
+	var setup []catalog.Input
+	for i := range l.recs {
+		if rc := &l.recs[i]; rc.kind == isSetup {
+			setup = append(setup, catalog.Input{Event: rc.e, Reversed: l.reversed[rc.key.ID]})
+		}
+	}
+	l.Catalog = catalog.Build(setup)
+	for id, why := range l.Catalog.Void {
+		l.notice(id, "void", string(l.other[id].Kind), why, "record it anew")
+	}
+	return l
+}
+
+// dropDoubled keeps, of events with one id, the one of the smallest source.
+func (l *Log) dropDoubled() {
+	first := make(map[event.ID]int, len(l.recs))
+	gone := map[int]bool{}
+	for i := range l.recs {
+		id := l.recs[i].key.ID
+		k, ok := first[id]
+		if !ok {
+			first[id] = i
+			continue
+		}
+		drop := i
+		if l.devices[l.recs[i].dev] < l.devices[l.recs[k].dev] {
+			first[id], drop = i, k
+		}
+		gone[drop] = true
+		a, b := &l.recs[k], &l.recs[i]
+		if a.key != b.key || a.kind != b.kind || string(l.raw(a)) != string(l.raw(b)) {
+			l.notice(id, "doubled", "", "two devices recorded different facts under this id; that of "+l.devices[l.recs[first[id]].dev]+" counts", "record the other anew")
+		}
+	}
+	l.dropRecs(func(i int) bool { return gone[i] })
+}
+
+func (l *Log) dropRecs(gone func(i int) bool) {
+	n := 0
+	for i := range l.recs {
+		if !gone(i) {
+			l.recs[n] = l.recs[i]
+			n++
+		}
+	}
+	clear(l.recs[n:])
+	l.recs = l.recs[:n]
+}
+
+// dropRevoked drops what a revoked device recorded after the last of its events that the keeper let stand. Which events came
+// from members at all is the chain's matter and settled before a store takes them.
+func (l *Log) dropRevoked() {
+	last := map[string]int64{}
+	for i := range l.recs {
+		rc := &l.recs[i]
+		if rc.e == nil {
+			continue
+		}
+		if d, ok := rc.e.Data.(*event.Revoke); ok {
+			if n, seen := last[d.Device]; !seen || d.Last < n {
+				last[d.Device] = d.Last
+			}
+		}
+	}
+	if len(last) == 0 {
+		return
+	}
+	l.dropRecs(func(i int) bool {
+		rc := &l.recs[i]
+		n, ok := last[l.devices[rc.dev]]
+		if !ok || int64(rc.seq) <= n {
+			return false
+		}
+		l.notice(rc.key.ID, "void", "", "it was recorded on a device after the event up to which the device was trusted", "record it anew if it is true")
+		return true
+	})
+}
+
+func (l *Log) raw(rc *rec) []byte {
+	if rc.e != nil {
+		return rc.e.Raw
+	}
+	return (*rc.slab)[rc.at : rc.at+rc.size]
+}
+
+// reversals marks what is left out. A reversal of what can't be reversed is void; one of an event that isn't there waits.
+func (l *Log) reversals() {
+	targets := map[event.ID][]*event.Event{}
+	for i := range l.recs {
+		if e := l.recs[i].e; e != nil {
+			if d, ok := e.Data.(*event.Reverse); ok {
+				targets[d.Event] = append(targets[d.Event], e)
+			}
+		}
+	}
+	if len(targets) == 0 {
+		return
+	}
+	found := 0
+	for i := range l.recs {
+		rc := &l.recs[i]
+		by, ok := targets[rc.key.ID]
+		if !ok {
+			continue
+		}
+		found++
+		if rc.e != nil && !rc.e.Kind.Reversible() {
+			for _, e := range by {
+				l.notice(e.ID, "void", "reverse", fmt.Sprintf("a %s can't be reversed; record what is right instead", rc.e.Kind))
+			}
+			continue
+		}
+		l.reversed[rc.key.ID] = true
+		rc.off = true
+	}
+	for id, by := range targets {
+		if _, ok := l.reversed[id]; ok || found == len(targets) {
+			continue
+		}
+		if _, ok := l.other[id]; !ok {
+			for _, e := range by {
+				l.notice(e.ID, "waiting", "reverse", fmt.Sprintf("it reverses %s, which isn't here", id))
+			}
+		}
+	}
+}
+
+func (l *Log) decisions() {
+	for i := range l.recs { // in fold order: the last one stays
+		if e := l.recs[i].e; e != nil {
+			if d, ok := e.Data.(*event.Decide); ok {
+				l.decided[d.Event] = *d.Keep
+			}
+		}
+	}
+}
+
+// Events lists the events that the program understands and that are of the right shape, in fold order, without orders and packs; reversed ones included.
+func (l *Log) Events(fn func(e *event.Event, reversed bool)) {
+	for i := range l.recs {
+		if rc := &l.recs[i]; rc.e != nil {
+			fn(rc.e, rc.off)
+		}
+	}
+}
+
+// Len returns the number of events that a fold goes through.
+func (l *Log) Len() int { return len(l.recs) }
+
+// Unknown returns the kinds that this program doesn't know, with their number of events. Reports say so, and nothing is closed.
+func (l *Log) Unknown() map[string]int { return l.unknown }
+
+// Reversed reports whether an event was reversed.
+func (l *Log) Reversed(id event.ID) bool { return l.reversed[id] }

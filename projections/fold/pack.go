@@ -1,0 +1,287 @@
+package fold
+
+import (
+	"cmp"
+	"encoding/binary"
+	"slices"
+	"strings"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/book"
+	"countback/projections/parcel"
+)
+
+const day = 24 * 60 * 60 * 1000
+
+// packOrder moves the stock of a pack, or leaves it pending.
+func (s *State) packOrder(rc *rec) error {
+	d, err := s.decodePack(rc)
+	if err != nil {
+		return err
+	}
+	o := s.orderOf(d.Order)
+	as := s.know(o)
+	var lines []goods
+	switch {
+	case d.Lines != nil:
+		if lines, err = s.goods(d.Lines); err != nil {
+			return err
+		}
+	case as == nil:
+		return voidf("order %s isn't there, and the pack doesn't say what it held", d.Order)
+	default:
+		lines = as.lines
+	}
+	var spec *event.PackSpec
+	if now := s.View.Spec(); now != nil {
+		spec = now.Data
+	}
+	if !d.Spec.IsZero() {
+		var ok bool
+		if spec, ok = s.View.Named(d.Spec); !ok {
+			return voidf("packing spec %s isn't there", d.Spec)
+		}
+	}
+	job := parcel.Job{First: o.Packs == 0, Opening: !o.parcels, Given: d.Parcels, Joined: d.Joined != ""}
+	job.Zone, job.Options = d.Zone, d.Options
+	if as != nil {
+		job.Zone = cmp.Or(d.Zone, as.zone)
+		if len(as.options) > 0 {
+			job.Options = append(slices.Clone(as.options), d.Options...)
+		}
+	}
+	out, err := s.resolve(spec, job, lines, d.Changes)
+	if err != nil {
+		return err
+	}
+	resend := d.Resend != nil
+	moves, why := s.moves(o, as, lines, resend)
+	if !moves {
+		if why != "" {
+			o.Pending = append(o.Pending, rc.key.ID)
+			id := rc.key.ID.String()
+			s.note("pending", d.Order, why, "countback decide "+id+" keep", "countback decide "+id+" drop")
+		}
+		return nil
+	}
+	s.belowZero(out.below)
+	if !o.placed.known {
+		if as != nil {
+			o.placed = *as
+			if o.Placed.IsZero() && as != &o.reversed && !s.log.reversed[as.id] {
+				o.Placed, o.PlacedMs, o.Open = as.id, as.ms, true
+			}
+		} else {
+			o.placed = placed{true, event.ID{}, rc.key.Ms, d.Zone, lines, slices.Clone(d.Options)}
+		}
+	}
+	if !resend {
+		for _, l := range lines {
+			o.used = addGoods(o.used, l.item, l.qty)
+		}
+	}
+	if len(s.log.devices) > 1 {
+		o.past = append(o.past, packed{rc.dev, rc.key.Ms, signature(lines)})
+	}
+	s.takeOut(o, d.Order, out)
+	if o.Packs == 0 {
+		o.Packed = rc.key.Ms
+	}
+	o.Packs++
+	o.Zone = job.Zone
+	o.Parcels += out.parcels
+	o.parcels = o.parcels || out.parcels > 0
+	if d.Postage != nil {
+		o.Postage = o.Postage.Add(*d.Postage)
+	}
+	for _, u := range out.left {
+		id := s.Catalog.Items[u.Item].ID
+		s.note("no_parcel", d.Order, "no parcel format takes "+num.Whole(u.Count).String()+" of "+id, "correct the packing spec, or the item's class and points")
+	}
+	return nil
+}
+
+// moves says whether a pack moves stock; why is empty where a person dropped it.
+func (s *State) moves(o *Order, as *placed, lines []goods, resend bool) (moves bool, why string) {
+	if keep, decided := s.log.decided[s.cur.key.ID]; decided {
+		return keep, ""
+	}
+	if resend {
+		return true, ""
+	}
+	if as == nil {
+		return true, ""
+	}
+	if len(o.past) > 0 {
+		sig := signature(lines)
+		for _, p := range o.past {
+			if p.dev != s.cur.dev && s.cur.key.Ms-p.ms <= day && p.lines == sig {
+				return false, "order " + o.Number + " was packed with the same goods on two devices within a day; the earlier entry counts"
+			}
+		}
+	}
+	for _, l := range lines {
+		if sumOf(as.lines, l.item).Less(sumOf(o.used, l.item).Add(l.qty)) {
+			return false, "order " + o.Number + " was packed with more " + s.Catalog.Items[l.item].ID + " than it has"
+		}
+	}
+	return true, ""
+}
+
+// signature is the text of lines that are equal if summed by item they are.
+func signature(lines []goods) string {
+	sorted := slices.Clone(lines)
+	slices.SortFunc(sorted, func(a, b goods) int { return cmp.Compare(a.item, b.item) })
+	var b strings.Builder
+	for _, l := range sorted {
+		b.WriteString(l.qty.String())
+		b.WriteByte(' ')
+		b.Write(binary.AppendUvarint(nil, uint64(l.item)))
+	}
+	return b.String()
+}
+
+// takeOut issues every item once, goods and packing together, and splits the cost between them by quantity.
+func (s *State) takeOut(o *Order, number string, out *resolved) {
+	for i := range out.issues {
+		u := &out.issues[i]
+		good := u.good
+		if len(o.supplied) > 0 && good.Sign() > 0 {
+			for k := range o.supplied {
+				if sp := &o.supplied[k]; sp.item == u.item {
+					used := num.Min(sp.qty, good)
+					sp.qty = sp.qty.Sub(used)
+					good = good.Sub(used)
+				}
+			}
+		}
+		total := good.Add(u.packing)
+		if total.IsZero() {
+			continue
+		}
+		is := s.issue(u.item, total)
+		switch {
+		case u.packing.IsZero():
+			s.goodsOut(o, number, u.item, good, is.Cost)
+		case good.IsZero():
+			s.packingOut(o, number, u.item, u.packing, is.Cost)
+		default:
+			part := is.Cost.Part(good, total)
+			s.goodsOut(o, number, u.item, good, part)
+			s.packingOut(o, number, u.item, u.packing, is.Cost.Sub(part))
+		}
+		o.line(s, u.item, total, is.Cost, is.Provisional)
+	}
+}
+
+func (s *State) goodsOut(o *Order, number string, item int, qty num.Qty, cost book.Amounts) {
+	o.Goods = o.Goods.Add(cost)
+	o.takes = append(o.takes, take{item, qty, cost})
+	s.move(item, Sold, qty, cost, number)
+}
+
+func (s *State) packingOut(o *Order, number string, item int, qty num.Qty, cost book.Amounts) {
+	o.Packing = o.Packing.Add(cost)
+	s.move(item, Packed, qty, cost, number)
+}
+
+// resolved is a pack worked out: what it takes, before print runs for the order are looked at.
+type resolved struct {
+	issues  []issue
+	parcels int64
+	left    []parcel.Units
+	below   []int
+}
+
+type issue struct {
+	item          int
+	good, packing num.Qty
+}
+
+// packCache keeps worked-out packs: most orders are like another one. It holds for one state of the definitions.
+type packCache struct {
+	epoch int
+	spec  *event.PackSpec
+	byJob map[string]*resolved
+	key   []byte
+}
+
+const cacheLimit = 1 << 16
+
+func (s *State) resolve(spec *event.PackSpec, job parcel.Job, lines []goods, changes []event.Change) (*resolved, error) {
+	if job.Given != nil || changes != nil {
+		return s.workOut(spec, job, lines, changes)
+	}
+	c := &s.cache
+	if c.byJob == nil || c.epoch != s.View.Epoch() || c.spec != spec || len(c.byJob) > cacheLimit {
+		c.epoch, c.spec, c.byJob = s.View.Epoch(), spec, map[string]*resolved{}
+	}
+	k := c.key[:0]
+	var flags byte
+	for i, f := range [3]bool{job.First, job.Opening, job.Joined} {
+		if f {
+			flags |= 1 << i
+		}
+	}
+	k = append(k, flags)
+	k = append(append(k, job.Zone...), 0)
+	for _, o := range job.Options {
+		k = append(append(k, o...), 0)
+	}
+	k = append(k, 1)
+	for _, l := range lines {
+		n, _ := l.qty.Scaled()
+		k = binary.AppendVarint(binary.AppendUvarint(k, uint64(l.item)), n)
+	}
+	c.key = k
+	if r, ok := c.byJob[string(k)]; ok {
+		return r, nil
+	}
+	r, err := s.workOut(spec, job, lines, nil)
+	if err != nil {
+		return nil, err
+	}
+	c.byJob[string(k)] = r
+	return r, nil
+}
+
+func (s *State) workOut(spec *event.PackSpec, job parcel.Job, lines []goods, changes []event.Change) (*resolved, error) {
+	asUse := make([]parcel.Use, len(lines))
+	for i, l := range lines {
+		n, _ := l.qty.Int()
+		job.Units = append(job.Units, parcel.Units{Item: l.item, Count: int64(n)})
+		asUse[i] = parcel.Use{Item: l.item, Qty: l.qty}
+	}
+	res, err := parcel.Resolve(s.Catalog, s.View, spec, job)
+	if err != nil {
+		return nil, err
+	}
+	use, below, err := parcel.Apply(s.Catalog, s.View, res.Use, changes)
+	if err != nil {
+		return nil, err
+	}
+	if use, err = parcel.Parts(s.Catalog, s.View, use); err != nil {
+		return nil, err
+	}
+	sold, err := parcel.Parts(s.Catalog, s.View, asUse)
+	if err != nil {
+		return nil, err
+	}
+	r := &resolved{left: res.Left, below: below}
+	for _, p := range res.Parcels {
+		r.parcels += p.Times
+	}
+	for _, u := range sold {
+		r.issues = append(r.issues, issue{item: u.Item, good: u.Qty})
+	}
+	for _, u := range use {
+		k := slices.IndexFunc(r.issues, func(i issue) bool { return i.item == u.Item })
+		if k < 0 {
+			k = len(r.issues)
+			r.issues = append(r.issues, issue{item: u.Item})
+		}
+		r.issues[k].packing = u.Qty
+	}
+	return r, nil
+}

@@ -1,0 +1,189 @@
+package fold
+
+import (
+	"slices"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/book"
+)
+
+// Landed returns the cost of each line of a delivery in shop currency, its charges included: amounts are converted first (each
+// rounded half to even to minor units), then freight, duty, tax and discount are each spread over the lines by line cost, in minor units, by
+// largest remainder. Without a rate line costs are not rounded. It returns false if the discount is above the sum of the line costs.
+// IAS 2, paragraphs 10 and 11: the costs of purchase.
+func Landed(d *event.Restock, digits int) ([]num.Money, bool) {
+	convert := func(m num.Money) num.Money {
+		if d.Rate != nil {
+			return num.Convert(m, *d.Rate, digits)
+		}
+		return m
+	}
+	cost := make([]num.Money, len(d.Lines))
+	var sum num.Money
+	for i, l := range d.Lines {
+		cost[i] = convert(*l.Cost)
+		sum = sum.Add(cost[i])
+	}
+	landed := slices.Clone(cost)
+	for _, charge := range []*num.Money{d.Freight, d.Duty, d.Tax} {
+		if charge == nil {
+			continue
+		}
+		for i, part := range num.Split(convert(*charge).Round(digits), cost, digits) {
+			landed[i] = landed[i].Add(part)
+		}
+	}
+	if d.Discount != nil {
+		off := convert(*d.Discount).Round(digits)
+		if sum.Less(off) {
+			return nil, false
+		}
+		for i, part := range num.Split(off, cost, digits) {
+			landed[i] = landed[i].Sub(part)
+		}
+	}
+	return landed, true
+}
+
+// received returns a line's quantity in base units.
+func (s *State) received(l *event.RestockLine) (item int, qty num.Qty, err error) {
+	if item, err = s.stocked(l.Item); err != nil {
+		return 0, num.Qty{}, err
+	}
+	qty, ok := s.View.Units(item, *l.Qty, "", l.Pack)
+	if !ok {
+		return 0, num.Qty{}, voidf("item %s has no pack %s", l.Item, l.Pack)
+	}
+	return item, qty, nil
+}
+
+func (s *State) restock(d *event.Restock) error {
+	if !d.Purchase.IsZero() {
+		p, ok := s.log.other[d.Purchase]
+		if !ok || p.Kind != event.KindPurchase {
+			return voidf("purchase %s isn't there", d.Purchase)
+		}
+	}
+	items := make([]int, len(d.Lines))
+	qtys := make([]num.Qty, len(d.Lines))
+	for i := range d.Lines {
+		var err error
+		if items[i], qtys[i], err = s.received(&d.Lines[i]); err != nil {
+			return err
+		}
+	}
+	landed, ok := Landed(d, s.digits)
+	if !ok {
+		return voidf("the discount is above the sum of the lines")
+	}
+	for i, item := range items {
+		cost := book.Same(landed[i])
+		if qtys[i].IsZero() {
+			if !cost.IsZero() {
+				s.move(item, Bought, num.Qty{}, cost, "")
+				s.adjust(item, cost, "")
+				id := s.Catalog.Items[item].ID
+				s.note("cost_without_goods", id, "a delivery charged "+landed[i].StringFixed(s.digits)+" for "+id+" but none came", "record a credit once it is refunded")
+			}
+			continue
+		}
+		it := &s.Items[item]
+		adjusted := it.Account.Receive(qtys[i], cost, s.cur.key.ID)
+		it.opened = true
+		s.move(item, Bought, qtys[i], cost, "")
+		s.adjust(item, adjusted, "")
+	}
+	return nil
+}
+
+func (s *State) credit(d *event.Credit) error {
+	e, ok := s.log.other[d.Restock]
+	var r *event.Restock
+	if ok {
+		r, ok = e.Data.(*event.Restock)
+	}
+	if !ok || s.log.reversed[d.Restock] {
+		return voidf("restock %s isn't there", d.Restock)
+	}
+	received, err := s.receivedOf(e, r)
+	if err != nil {
+		return voidf("restock %s is void", d.Restock)
+	}
+	type sums struct {
+		item        int
+		share, back num.Money
+		qty         num.Qty
+		shared      bool
+	}
+	var list []sums
+	for _, l := range d.Lines {
+		item, err := s.stocked(l.Item)
+		if err != nil {
+			return err
+		}
+		if _, ok := received[item]; !ok {
+			return voidf("restock %s has no line of %s", d.Restock, l.Item)
+		}
+		k := slices.IndexFunc(list, func(x sums) bool { return x.item == item })
+		if k < 0 {
+			k = len(list)
+			list = append(list, sums{item: item})
+		}
+		amount := *l.Amount
+		if d.Rate != nil {
+			amount = num.Convert(amount, *d.Rate, s.digits)
+		}
+		if l.Qty == nil {
+			list[k].share, list[k].shared = list[k].share.Add(amount), true
+		} else {
+			list[k].back, list[k].qty = list[k].back.Add(amount), list[k].qty.Add(*l.Qty)
+		}
+	}
+	for _, l := range list {
+		acc := &s.Items[l.item].Account
+		if l.shared {
+			lost := acc.Credit(l.share, received[l.item], d.Restock)
+			s.move(l.item, Credited, num.Qty{}, book.Same(l.share), "")
+			s.adjust(l.item, lost.Sub(book.Same(l.share)), "")
+		}
+		if l.qty.Sign() > 0 {
+			out := acc.GiveBack(l.qty, s.estimate(l.item), d.Restock)
+			if out.NoCost {
+				s.noCost(l.item)
+			}
+			s.move(l.item, Credited, l.qty, book.Same(l.back), "")
+			s.adjust(l.item, out.Cost.Sub(book.Same(l.back)), "")
+		}
+	}
+	return nil
+}
+
+// receivedOf returns what a restock brought of each item, by the definitions in force at it.
+func (s *State) receivedOf(e *event.Event, r *event.Restock) (map[int]num.Qty, error) {
+	then := &State{Catalog: s.Catalog, View: s.Catalog.At(e.Key())}
+	out := map[int]num.Qty{}
+	for i := range r.Lines {
+		item, qty, err := then.received(&r.Lines[i])
+		if err != nil {
+			return nil, err
+		}
+		out[item] = out[item].Add(qty)
+	}
+	if _, ok := Landed(r, s.digits); !ok {
+		return nil, voidf("the discount is above the sum of the lines")
+	}
+	return out, nil
+}
+
+// shareAbove returns cost·a/n with a = max(0, spoiled - normal·n), where a is not rounded: everything is scaled so that one
+// rounding remains.
+func shareAbove(cost book.Amounts, spoiled, normal, n num.Qty) book.Amounts {
+	// a/n = (spoiled·10^6 - normal·10^6·n)/(n·10^6): with a normal fraction of 6 places both are whole multiples of 10^-6 of a unit.
+	million := num.Whole(1_000_000)
+	a := spoiled.Times(million).Sub(n.Times(normal.Times(million)))
+	if a.Sign() <= 0 {
+		return book.Amounts{}
+	}
+	return cost.Part(a, n.Times(million))
+}

@@ -1,0 +1,380 @@
+package fold
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"countback/ledger/catalog"
+	"countback/ledger/currency"
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/book"
+	"countback/projections/parcel"
+)
+
+// Column is one column of the roll-forward, without opening and closing.
+type Column uint8
+
+// The columns in the contract's order. Opened, Bought, Made and Gained come in; the others go out, Credited and Adjusted signed.
+const (
+	Opened Column = iota
+	Bought
+	Credited
+	Made
+	Sold
+	Packed
+	IntoRuns
+	Given
+	OwnUse
+	Lost
+	Gained
+	Adjusted
+	Columns // their number
+)
+
+var columnNames = [Columns]string{"opened", "bought", "credited", "made", "sold", "packed", "into_runs", "given", "own_use", "lost", "gained", "adjusted"}
+
+func (c Column) String() string { return columnNames[c] }
+
+// In reports whether the column comes in.
+func (c Column) In() bool { return c == Opened || c == Bought || c == Made || c == Gained }
+
+// Entry is a quantity and its value under both costings.
+type Entry struct {
+	Qty   num.Qty
+	Value book.Amounts
+}
+
+// Movement is what one event did to one column of one item. On hand and value after it stand in the item's account.
+type Movement struct {
+	Event  event.ID
+	Kind   event.Kind
+	Ms     int64
+	Order  string // of packs, returns and runs for an order
+	Item   int
+	Column Column
+	Entry
+	OnHand  num.Qty      // after it
+	Balance book.Amounts // value on hand after it
+}
+
+// Item is the state of one item.
+type Item struct {
+	Account   book.Account
+	Totals    [Columns]Entry
+	LastCount int64 // ms of the last count, if Counted
+	Counted   bool
+	opened    bool // a receipt, make or count stands before
+	noCost    bool // a use without a known cost has been noted
+	moves     int64
+}
+
+// Choices of a run.
+type Run struct {
+	AsOf     int64          // ms; facts after it are left out. 0: none are
+	Orders   bool           // keep what each order took, by line
+	Observe  func(Movement) // called for every movement, in order; nil: none
+	Progress func(done, of int)
+}
+
+// State is where a fold has come to.
+type State struct {
+	Items    []Item // by the catalog's index
+	Orders   map[string]*Order
+	Notices  []Notice
+	Catalog  *catalog.Catalog
+	View     *catalog.View
+	AsOf     int64
+	Unknown  map[string]int
+	costing  book.Costing
+	digits   int
+	keep     bool
+	observe  func(Movement)
+	log      *Log
+	cur      *rec
+	scan     *event.Scanner
+	order    event.Order
+	pack     event.Pack
+	sessions sessions
+	later    map[string][]int // orders still to come, by number, once one was asked for
+	cache    packCache
+	at       int // index of cur
+}
+
+// Costing is the shop's own.
+func (s *State) Costing() book.Costing { return s.costing }
+
+// Digits is the number of minor-unit digits of the shop's currency.
+func (s *State) Digits() int { return s.digits }
+
+// Run folds the log up to an instant.
+func (l *Log) Run(run Run) *State {
+	s := &State{
+		Items:   make([]Item, len(l.Catalog.Items)),
+		Orders:  map[string]*Order{},
+		Catalog: l.Catalog,
+		View:    l.Catalog.Start(),
+		AsOf:    run.AsOf,
+		Unknown: l.unknown,
+		costing: book.ParseCosting(l.Catalog.Shop.Costing),
+		digits:  2,
+		keep:    run.Orders,
+		observe: run.Observe,
+		log:     l,
+		scan:    event.NewScanner(),
+	}
+	if d, ok := currency.Digits(l.Catalog.Shop.Currency); ok {
+		s.digits = d
+	}
+	until := run.AsOf
+	if until == 0 {
+		until = math.MaxInt64
+	}
+	s.sessions = s.findSessions(until)
+	for i := range l.recs {
+		rc := &l.recs[i]
+		if rc.key.Ms > until {
+			break
+		}
+		if run.Progress != nil && i&0xfff == 0 {
+			run.Progress(i, len(l.recs))
+		}
+		if rc.off && rc.kind != isOrder || rc.kind == isSetup || rc.kind == isOther {
+			continue
+		}
+		s.at, s.cur = i, rc
+		s.View.To(rc.key)
+		if err := s.apply(rc); err != nil {
+			s.note("void", string(s.kind()), plainVoid(err), "record it anew")
+		}
+	}
+	s.View.To(event.Key{Ms: until, Rank: 255})
+	s.finish()
+	return s
+}
+
+func plainVoid(err error) string {
+	if errors.Is(err, parcel.ErrVoid) {
+		return err.Error()[len("void: "):]
+	}
+	return err.Error()
+}
+
+func voidf(format string, args ...any) error {
+	return fmt.Errorf("%w: "+format, append([]any{parcel.ErrVoid}, args...)...)
+}
+
+func (s *State) apply(rc *rec) error {
+	switch rc.kind {
+	case isOrder:
+		return s.placeOrder(rc)
+	case isPack:
+		return s.packOrder(rc)
+	}
+	switch d := rc.e.Data.(type) {
+	case *event.Restock:
+		return s.restock(d)
+	case *event.Credit:
+		return s.credit(d)
+	case *event.Reprint:
+		return s.reprint(d)
+	case *event.Damage:
+		return s.damage(d)
+	case *event.Return:
+		return s.returned(d)
+	case *event.Count:
+		return s.count()
+	}
+	return nil
+}
+
+func (s *State) kind() event.Kind {
+	switch s.cur.kind {
+	case isOrder:
+		return event.KindOrder
+	case isPack:
+		return event.KindPack
+	}
+	return s.cur.e.Kind
+}
+
+func (s *State) note(topic, about, why string, choices ...string) {
+	s.Notices = append(s.Notices, Notice{s.cur.key.ID, topic, about, why, choices})
+}
+
+func (s *State) finish() {
+	s.Notices = sortNotices(append(s.Notices, s.log.notices...))
+	s.cache = packCache{}
+	s.later = nil
+}
+
+// find returns the index of an item that has stock, or an error that makes the event void.
+func (s *State) find(id string) (int, error) {
+	it, ok := s.Catalog.Find(id)
+	if !ok {
+		return 0, voidf("item %s is not defined", id)
+	}
+	return it.Index, nil
+}
+
+func (s *State) stocked(id string) (int, error) {
+	n, err := s.find(id)
+	if err == nil && s.Catalog.Items[n].Prepared() {
+		return 0, voidf("item %s is prepared from its parts and has no stock of its own; name the parts", id)
+	}
+	return n, err
+}
+
+// estimate is the item's own unit cost, in force now.
+func (s *State) estimate(item int) *num.Money { return s.View.Def(item).UnitCost }
+
+// move books one entry in a column and tells the observer.
+func (s *State) move(item int, col Column, qty num.Qty, value book.Amounts, order string) {
+	it := &s.Items[item]
+	it.moves++
+	t := &it.Totals[col]
+	t.Qty = t.Qty.Add(qty)
+	t.Value = t.Value.Add(value)
+	s.tell(item, col, Entry{qty, value}, order)
+}
+
+func (s *State) tell(item int, col Column, e Entry, order string) {
+	if s.observe == nil {
+		return
+	}
+	acc := &s.Items[item].Account
+	s.observe(Movement{
+		Event: s.cur.key.ID, Kind: s.kind(), Ms: s.cur.key.Ms, Order: order,
+		Item: item, Column: col, Entry: e,
+		OnHand: acc.OnHand(), Balance: acc.Value(),
+	})
+}
+
+func (s *State) adjust(item int, adjusted book.Amounts, order string) {
+	if !adjusted.IsZero() {
+		s.move(item, Adjusted, num.Qty{}, adjusted, order)
+	}
+}
+
+// issue takes n out of an item's stock and says when no cost was known.
+func (s *State) issue(item int, n num.Qty) book.Issued {
+	out := s.Items[item].Account.Issue(n, s.estimate(item))
+	if out.NoCost {
+		s.noCost(item)
+	}
+	return out
+}
+
+// noCost says once for each item that it was used at no cost.
+func (s *State) noCost(item int) {
+	if s.Items[item].noCost {
+		return
+	}
+	s.Items[item].noCost = true
+	id := s.Catalog.Items[item].ID
+	s.note("no_cost", id, "no cost was known for "+id+" when it was used; it counts as 0 until a restock gives one", "countback item "+id+" --unit-cost AMOUNT")
+}
+
+func (s *State) damage(d *event.Damage) error {
+	n, err := s.find(d.Item)
+	if err != nil {
+		return err
+	}
+	qty, ok := s.View.Units(n, d.Qty, d.Measure, "")
+	if !ok {
+		return voidf("item %s has no %s", d.Item, d.Measure)
+	}
+	uses, err := parcel.Parts(s.Catalog, s.View, []parcel.Use{{Item: n, Qty: qty}})
+	if err != nil {
+		return err
+	}
+	col := Lost
+	switch d.Reason {
+	case "sample", "gift":
+		col = Given
+	case "own_use":
+		col = OwnUse
+	}
+	for _, u := range uses {
+		out := s.issue(u.Item, u.Qty)
+		s.move(u.Item, col, u.Qty, out.Cost, "")
+	}
+	return nil
+}
+
+func (s *State) reprint(d *event.Reprint) error {
+	made, err := s.stocked(d.Item)
+	if err != nil {
+		return err
+	}
+	var spec *event.MakeSpec
+	if now := s.View.Make(made); now != nil {
+		spec = now.Data
+	}
+	if !d.Spec.IsZero() {
+		var ok bool
+		if spec, ok = s.View.NamedMake(made, d.Spec); !ok {
+			return voidf("make spec %s isn't there, or is of another item", d.Spec)
+		}
+	}
+	n := d.Good.Add(*d.Spoiled)
+	use, err := parcel.Run(s.Catalog, s.View, spec, n, d.Cycles)
+	if err != nil {
+		return err
+	}
+	use, below, err := parcel.Apply(s.Catalog, s.View, use, d.Changes)
+	if err != nil {
+		return err
+	}
+	if use, err = parcel.Parts(s.Catalog, s.View, use); err != nil {
+		return err
+	}
+	s.belowZero(below)
+	var cost book.Amounts
+	provisional := false
+	for _, u := range use {
+		out := s.issue(u.Item, u.Qty)
+		cost = cost.Add(out.Cost)
+		provisional = provisional || out.Provisional
+		s.move(u.Item, IntoRuns, u.Qty, out.Cost, d.Order)
+	}
+	if d.Order != "" {
+		s.orderOf(d.Order).suppliedBy(s, made, *d.Good, cost, provisional)
+		return nil
+	}
+	loss := abnormal(cost, *d.Good, *d.Spoiled, spec)
+	it := &s.Items[made]
+	var adjusted book.Amounts
+	if d.Good.Sign() > 0 {
+		adjusted = it.Account.Receive(*d.Good, cost.Sub(loss), s.cur.key.ID)
+		it.opened = true
+	}
+	s.move(made, Made, *d.Good, cost, "")
+	if !loss.IsZero() {
+		s.move(made, Lost, num.Qty{}, loss, "")
+	}
+	s.adjust(made, adjusted, "")
+	return nil
+}
+
+// abnormal is the cost of the pieces spoiled beyond what is normal, cost·a/n with a = max(0, spoiled - normal·n), which IAS 2 (paragraph
+// 16) keeps out of the cost of what was made. With no good piece it is the whole cost.
+func abnormal(cost book.Amounts, good, spoiled num.Qty, spec *event.MakeSpec) book.Amounts {
+	if good.IsZero() {
+		return cost
+	}
+	n := good.Add(spoiled)
+	var normal num.Qty
+	if spec != nil && spec.NormalSpoilage != nil {
+		normal = *spec.NormalSpoilage
+	}
+	return shareAbove(cost, spoiled, normal, n)
+}
+
+func (s *State) belowZero(items []int) {
+	for _, i := range items {
+		id := s.Catalog.Items[i].ID
+		s.note("below_zero", id, "the changes take more of "+id+" away than the spec uses; 0 was used", "reverse it and record it anew if that is wrong")
+	}
+}
