@@ -335,15 +335,5 @@ func (l *Log) Unknown() map[string]int { return l.unknown }
 // Reversed reports whether an event was reversed.
 func (l *Log) Reversed(id event.ID) bool { return l.reversed[id] }
 
-// IsVoid reports whether reading found that an event is void. What only a run finds stands in its notices.
-func (l *Log) IsVoid(id event.ID) bool {
-	for _, n := range l.notices {
-		if n.Event == id && n.Topic == "void" {
-			return true
-		}
-	}
-	return false
-}
-
 // Event returns an event that is neither an order nor a pack.
 func (l *Log) Event(id event.ID) (*event.Event, bool) { e, ok := l.other[id]; return e, ok }
