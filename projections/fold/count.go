@@ -19,6 +19,14 @@ type sessions struct {
 	starts  map[int][]int       // where an item's first figure of a session stands: indices into watched
 	void    map[int]error
 	watched []watch
+	spans   []span
+}
+
+// span is how far a session reaches.
+type span struct {
+	name  string
+	first int64
+	last  event.Key
 }
 
 type assertion struct {
@@ -94,7 +102,10 @@ func (s *State) findSessions(until int64) sessions {
 		}
 	}
 	for _, r := range order {
-		out.addSession(r.name, r.figures)
+		if n := len(r.figures); n > 0 {
+			out.addSession(r.name, r.figures)
+			out.spans = append(out.spans, span{r.name, r.first, s.log.recs[r.figures[n-1].at].key})
+		}
 	}
 	for i := range out.asserts {
 		slices.SortFunc(out.asserts[i], func(a, b assertion) int { return cmp.Compare(a.item, b.item) })

@@ -71,7 +71,7 @@ type take struct {
 type packed struct {
 	dev   uint16
 	ms    int64
-	lines string
+	lines []goods
 }
 
 func (s *State) orderOf(number string) *Order {

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"encoding/binary"
 	"slices"
-	"strings"
 
 	"countback/ledger/event"
 	"countback/ledger/num"
@@ -82,7 +81,7 @@ func (s *State) packOrder(rc *rec) error {
 		}
 	}
 	if len(s.log.devices) > 1 {
-		o.past = append(o.past, packed{rc.dev, rc.key.Ms, signature(lines)})
+		o.past = append(o.past, packed{rc.dev, rc.key.Ms, lines})
 	}
 	s.takeOut(o, d.Order, out)
 	if o.Packs == 0 {
@@ -114,9 +113,8 @@ func (s *State) moves(o *Order, as *placed, lines []goods, resend bool) (moves b
 		return true, ""
 	}
 	if len(o.past) > 0 {
-		sig := signature(lines)
 		for _, p := range o.past {
-			if p.dev != s.cur.dev && s.cur.key.Ms-p.ms <= day && p.lines == sig {
+			if p.dev != s.cur.dev && s.cur.key.Ms-p.ms <= day && sameGoods(p.lines, lines) {
 				return false, "order " + o.Number + " was packed with the same goods on two devices within a day; the earlier entry counts"
 			}
 		}
@@ -129,17 +127,17 @@ func (s *State) moves(o *Order, as *placed, lines []goods, resend bool) (moves b
 	return true, ""
 }
 
-// signature is the text of lines that are equal if summed by item they are.
-func signature(lines []goods) string {
-	sorted := slices.Clone(lines)
-	slices.SortFunc(sorted, func(a, b goods) int { return cmp.Compare(a.item, b.item) })
-	var b strings.Builder
-	for _, l := range sorted {
-		b.WriteString(l.qty.String())
-		b.WriteByte(' ')
-		b.Write(binary.AppendUvarint(nil, uint64(l.item)))
+// sameGoods reports whether two lists, each summed by item, are equal.
+func sameGoods(a, b []goods) bool {
+	if len(a) != len(b) {
+		return false
 	}
-	return b.String()
+	for _, g := range a {
+		if sumOf(b, g.item).Cmp(g.qty) != 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // takeOut issues every item once, goods and packing together, and splits the cost between them by quantity.

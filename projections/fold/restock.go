@@ -4,47 +4,10 @@ import (
 	"slices"
 
 	"countback/ledger/event"
+	"countback/ledger/landed"
 	"countback/ledger/num"
 	"countback/projections/book"
 )
-
-// Landed returns the cost of each line of a delivery in shop currency, its charges included: amounts are converted first (each
-// rounded half to even to minor units), then freight, duty, tax and discount are each spread over the lines by line cost, in minor units, by
-// largest remainder. Without a rate line costs are not rounded. It returns false if the discount is above the sum of the line costs.
-// IAS 2, paragraphs 10 and 11: the costs of purchase.
-func Landed(d *event.Restock, digits int) ([]num.Money, bool) {
-	convert := func(m num.Money) num.Money {
-		if d.Rate != nil {
-			return num.Convert(m, *d.Rate, digits)
-		}
-		return m
-	}
-	cost := make([]num.Money, len(d.Lines))
-	var sum num.Money
-	for i, l := range d.Lines {
-		cost[i] = convert(*l.Cost)
-		sum = sum.Add(cost[i])
-	}
-	landed := slices.Clone(cost)
-	for _, charge := range []*num.Money{d.Freight, d.Duty, d.Tax} {
-		if charge == nil {
-			continue
-		}
-		for i, part := range num.Split(convert(*charge).Round(digits), cost, digits) {
-			landed[i] = landed[i].Add(part)
-		}
-	}
-	if d.Discount != nil {
-		off := convert(*d.Discount).Round(digits)
-		if sum.Less(off) {
-			return nil, false
-		}
-		for i, part := range num.Split(off, cost, digits) {
-			landed[i] = landed[i].Sub(part)
-		}
-	}
-	return landed, true
-}
 
 // received returns a line's quantity in base units.
 func (s *State) received(l *event.RestockLine) (item int, qty num.Qty, err error) {
@@ -73,18 +36,18 @@ func (s *State) restock(d *event.Restock) error {
 			return err
 		}
 	}
-	landed, ok := Landed(d, s.digits)
+	costs, ok := landed.Costs(d, s.digits)
 	if !ok {
 		return voidf("the discount is above the sum of the lines")
 	}
 	for i, item := range items {
-		cost := book.Same(landed[i])
+		cost := book.Same(costs[i])
 		if qtys[i].IsZero() {
 			if !cost.IsZero() {
 				s.move(item, Bought, num.Qty{}, cost, "")
 				s.adjust(item, cost, "")
 				id := s.Catalog.Items[item].ID
-				s.note("cost_without_goods", id, "a delivery charged "+landed[i].StringFixed(s.digits)+" for "+id+" but none came", "record a credit once it is refunded")
+				s.note("cost_without_goods", id, "a delivery charged "+costs[i].StringFixed(s.digits)+" for "+id+" but none came", "record a credit once it is refunded")
 			}
 			continue
 		}
@@ -170,7 +133,7 @@ func (s *State) receivedOf(e *event.Event, r *event.Restock) (map[int]num.Qty, e
 		}
 		out[item] = out[item].Add(qty)
 	}
-	if _, ok := Landed(r, s.digits); !ok {
+	if _, ok := landed.Costs(r, s.digits); !ok {
 		return nil, voidf("the discount is above the sum of the lines")
 	}
 	return out, nil

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sort"
 
 	"countback/ledger/catalog"
 	"countback/ledger/currency"
@@ -70,12 +71,16 @@ type Item struct {
 	moves     int64
 }
 
-// Choices of a run.
+// Run says how far to fold, and what to keep and tell on the way.
 type Run struct {
 	AsOf     int64          // ms; facts after it are left out. 0: none are
 	Orders   bool           // keep what each order took, by line
 	Observe  func(Movement) // called for every movement, in order; nil: none
 	Progress func(done, of int)
+
+	From  *Snapshot       // start after it instead of from nothing; the log must hold what stands behind it
+	Marks []int64         // ms, rising: hand over a snapshot of the state before the first event after each
+	Mark  func(*Snapshot) // called for every mark that can be taken, and for the end
 }
 
 // State is where a fold has come to.
@@ -108,7 +113,7 @@ func (s *State) Costing() book.Costing { return s.costing }
 // Digits is the number of minor-unit digits of the shop's currency.
 func (s *State) Digits() int { return s.digits }
 
-// Run folds the log up to an instant.
+// Run folds the log up to an instant. It returns nil only where Run.From names items that the log doesn't know.
 func (l *Log) Run(run Run) *State {
 	s := &State{
 		Items:   make([]Item, len(l.Catalog.Items)),
@@ -132,10 +137,23 @@ func (l *Log) Run(run Run) *State {
 		until = math.MaxInt64
 	}
 	s.sessions = s.findSessions(until)
-	for i := range l.recs {
+	first, end := 0, len(l.recs)
+	if run.From != nil {
+		if !s.restore(run.From) {
+			return nil
+		}
+		first = sort.Search(end, func(i int) bool { return run.From.Position.Before(l.recs[i].key) })
+	}
+	marks := run.Marks
+	for i := first; i < end; i++ {
 		rc := &l.recs[i]
 		if rc.key.Ms > until {
+			end = i
 			break
+		}
+		for len(marks) > 0 && marks[0] < rc.key.Ms {
+			s.mark(run, i)
+			marks = marks[1:]
 		}
 		if run.Progress != nil && i&0xfff == 0 {
 			run.Progress(i, len(l.recs))
@@ -150,8 +168,18 @@ func (l *Log) Run(run Run) *State {
 		}
 	}
 	s.View.To(event.Key{Ms: until, Rank: 255})
+	s.mark(run, end)
 	s.finish()
 	return s
+}
+
+func (s *State) mark(run Run, at int) {
+	if run.Mark == nil {
+		return
+	}
+	if sn := s.snapshot(at); sn != nil {
+		run.Mark(sn)
+	}
 }
 
 func plainVoid(err error) string {

@@ -1,0 +1,39 @@
+package book
+
+import "countback/ledger/num"
+
+// Snapshot is an account as it stands, to be kept beside a ledger and taken up again.
+type Snapshot struct {
+	Qty        num.Qty     `json:"qty"`
+	Average    num.Money   `json:"average"`
+	Layers     []Layer     `json:"layers,omitempty"`
+	Shortfalls []Shortfall `json:"shortfalls,omitempty"`
+	LastValue  Amounts     `json:"last_value"` // before the issue that last took stock to zero or below
+	LastQty    [2]num.Qty  `json:"last_qty"`
+}
+
+// Snapshot copies the account.
+func (a *Account) Snapshot() Snapshot {
+	return Snapshot{
+		Qty: a.qty, Average: a.avg,
+		Layers:     append([]Layer(nil), a.layers...),
+		Shortfalls: append([]Shortfall(nil), a.short...),
+		LastValue:  Amounts{a.last[0].Value, a.last[1].Value},
+		LastQty:    [2]num.Qty{a.last[0].Qty, a.last[1].Qty},
+	}
+}
+
+// Account returns the account that was copied.
+func (s Snapshot) Account() Account {
+	a := Account{qty: s.Qty, avg: s.Average, layers: s.Layers, short: s.Shortfalls}
+	for _, l := range s.Layers {
+		a.fifo = a.fifo.Add(l.Value)
+	}
+	for _, x := range s.Shortfalls {
+		a.owed = Shortfall{a.owed.Qty.Add(x.Qty), a.owed.Cost.Add(x.Cost)}
+	}
+	for i := range a.last {
+		a.last[i] = pair{s.LastValue[i], s.LastQty[i]}
+	}
+	return a
+}

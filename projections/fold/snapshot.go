@@ -1,0 +1,206 @@
+package fold
+
+import (
+	"slices"
+	"strings"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/book"
+	"github.com/go-json-experiment/json"
+)
+
+// Snapshot is a state after all events up to Position, as far as later events can build on it: every item, and the orders that
+// are still open. It is a local shortcut and no part of a ledger.
+type Snapshot struct {
+	Position event.Key        `json:"position"`
+	Items    []itemSnapshot   `json:"items"`
+	Orders   []orderSnapshot  `json:"orders"`
+	Sessions map[string]int64 `json:"sessions"` // count sessions that may still take figures, with their first
+	Unknown  map[string]int   `json:"unknown"`
+}
+
+type itemSnapshot struct {
+	ID        string         `json:"id"`
+	Account   book.Snapshot  `json:"account"`
+	Totals    [Columns]Entry `json:"totals"`
+	LastCount int64          `json:"last_count"`
+	Counted   bool           `json:"counted"`
+	Opened    bool           `json:"opened"`
+	NoCost    bool           `json:"no_cost"`
+}
+
+type orderSnapshot struct {
+	Number   string         `json:"number"`
+	Zone     string         `json:"zone"`
+	Packed   int64          `json:"packed"`
+	Packs    int            `json:"packs"`
+	Parcels  int64          `json:"parcels"`
+	Goods    book.Amounts   `json:"goods"`
+	Packing  book.Amounts   `json:"packing"`
+	Postage  num.Money      `json:"postage"`
+	Runs     int            `json:"runs"`
+	Pending  []event.ID     `json:"pending"`
+	Placed   placedSnapshot `json:"placed"`
+	Reversed placedSnapshot `json:"reversed"`
+	Open     bool           `json:"open"`
+	PlacedID event.ID       `json:"placed_id"`
+	PlacedMs int64          `json:"placed_ms"`
+	Used     []goodsSnap    `json:"used"`
+	Takes    []takeSnap     `json:"takes"`
+	Supplied []goodsSnap    `json:"supplied"`
+	Past     []pastSnap     `json:"past"`
+	Began    bool           `json:"began"`
+}
+
+type placedSnapshot struct {
+	Known   bool        `json:"known"`
+	ID      event.ID    `json:"id"`
+	Ms      int64       `json:"ms"`
+	Zone    string      `json:"zone"`
+	Lines   []goodsSnap `json:"lines"`
+	Options []string    `json:"options"`
+}
+
+type goodsSnap struct {
+	Item string  `json:"item"`
+	Qty  num.Qty `json:"qty"`
+}
+
+type takeSnap struct {
+	Item string       `json:"item"`
+	Qty  num.Qty      `json:"qty"`
+	Cost book.Amounts `json:"cost"`
+}
+
+type pastSnap struct {
+	Device string      `json:"device"`
+	Ms     int64       `json:"ms"`
+	Lines  []goodsSnap `json:"lines"`
+}
+
+// Encode writes a snapshot, Decode reads one back.
+func (sn *Snapshot) Encode() ([]byte, error) { return json.Marshal(sn, json.Deterministic(true)) }
+
+// DecodeSnapshot reads what Encode wrote.
+func DecodeSnapshot(b []byte) (*Snapshot, error) {
+	sn := new(Snapshot)
+	return sn, json.Unmarshal(b, sn)
+}
+
+// Holds reports whether the snapshot has an order's state.
+func (sn *Snapshot) Holds(order string) bool {
+	_, ok := slices.BinarySearchFunc(sn.Orders, order, func(o orderSnapshot, n string) int { return strings.Compare(o.Number, n) })
+	return ok
+}
+
+// snapshot copies the state after the record before index at. It returns nil where a count session is under way: its figures
+// act together, so there is no state in the middle.
+func (s *State) snapshot(at int) *Snapshot {
+	if at == 0 {
+		return nil
+	}
+	pos := s.log.recs[at-1].key
+	for _, sp := range s.sessions.spans {
+		if sp.first <= pos.Ms && !sp.last.Before(pos) && sp.last != pos {
+			return nil
+		}
+	}
+	sn := &Snapshot{Position: pos, Sessions: map[string]int64{}, Unknown: s.Unknown}
+	for _, sp := range s.sessions.spans {
+		if sp.first <= pos.Ms && pos.Ms-sp.first <= sessionSpan {
+			sn.Sessions[sp.name] = sp.first
+		}
+	}
+	for i := range s.Items {
+		it := &s.Items[i]
+		sn.Items = append(sn.Items, itemSnapshot{
+			s.Catalog.Items[i].ID, it.Account.Snapshot(), it.Totals, it.LastCount, it.Counted, it.opened, it.noCost,
+		})
+	}
+	for _, o := range s.Orders {
+		if o.Packs == 0 || len(o.Remaining()) > 0 {
+			sn.Orders = append(sn.Orders, s.orderSnapshot(o))
+		}
+	}
+	slices.SortFunc(sn.Orders, func(a, b orderSnapshot) int { return strings.Compare(a.Number, b.Number) })
+	return sn
+}
+
+func (s *State) orderSnapshot(o *Order) orderSnapshot {
+	out := orderSnapshot{
+		Number: o.Number, Zone: o.Zone, Packed: o.Packed, Packs: o.Packs, Parcels: o.Parcels, Goods: o.Goods, Packing: o.Packing,
+		Postage: o.Postage, Runs: o.Runs, Pending: o.Pending, Placed: s.placedSnapshot(o.placed), Reversed: s.placedSnapshot(o.reversed),
+		Open: o.Open, PlacedID: o.Placed, PlacedMs: o.PlacedMs, Used: s.goodsSnap(o.used), Supplied: s.goodsSnap(o.supplied), Began: o.parcels,
+	}
+	for _, t := range o.takes {
+		out.Takes = append(out.Takes, takeSnap{s.Catalog.Items[t.item].ID, t.qty, t.cost})
+	}
+	for _, p := range o.past {
+		out.Past = append(out.Past, pastSnap{s.log.devices[p.dev], p.ms, s.goodsSnap(p.lines)})
+	}
+	return out
+}
+
+func (s *State) placedSnapshot(p placed) placedSnapshot {
+	return placedSnapshot{p.known, p.id, p.ms, p.zone, s.goodsSnap(p.lines), p.options}
+}
+
+func (s *State) goodsSnap(list []goods) []goodsSnap {
+	var out []goodsSnap
+	for _, g := range list {
+		out = append(out, goodsSnap{s.Catalog.Items[g.item].ID, g.qty})
+	}
+	return out
+}
+
+// restore takes a snapshot up. It returns false if the snapshot names what the log doesn't know; then it must be thrown away.
+func (s *State) restore(sn *Snapshot) bool {
+	ok := true
+	index := func(id string) int {
+		it, found := s.Catalog.Find(id)
+		if !found {
+			ok = false
+			return 0
+		}
+		return it.Index
+	}
+	list := func(in []goodsSnap) (out []goods) {
+		for _, g := range in {
+			out = append(out, goods{index(g.Item), g.Qty})
+		}
+		return out
+	}
+	was := func(p placedSnapshot) placed {
+		return placed{p.Known, p.ID, p.Ms, p.Zone, list(p.Lines), p.Options}
+	}
+	for _, it := range sn.Items {
+		if n := index(it.ID); ok {
+			s.Items[n] = Item{Account: it.Account.Account(), Totals: it.Totals, LastCount: it.LastCount, Counted: it.Counted, opened: it.Opened, noCost: it.NoCost}
+		}
+	}
+	for _, in := range sn.Orders {
+		o := &Order{
+			Number: in.Number, Zone: in.Zone, Packed: in.Packed, Packs: in.Packs, Parcels: in.Parcels, Goods: in.Goods, Packing: in.Packing,
+			Postage: in.Postage, Runs: in.Runs, Pending: in.Pending, placed: was(in.Placed), reversed: was(in.Reversed), Open: in.Open,
+			Placed: in.PlacedID, PlacedMs: in.PlacedMs, used: list(in.Used), supplied: list(in.Supplied), parcels: in.Began,
+		}
+		for _, t := range in.Takes {
+			o.takes = append(o.takes, take{index(t.Item), t.Qty, t.Cost})
+		}
+		for _, p := range in.Past {
+			o.past = append(o.past, packed{s.log.deviceIndex(p.Device), p.Ms, list(p.Lines)})
+		}
+		s.Orders[o.Number] = o
+	}
+	return ok
+}
+
+// deviceIndex finds a device, or adds it: its events may all stand before the snapshot.
+func (l *Log) deviceIndex(device string) uint16 {
+	if n := slices.Index(l.devices, device); n >= 0 {
+		return uint16(n)
+	}
+	l.devices = append(l.devices, device)
+	return uint16(len(l.devices) - 1)
+}
