@@ -174,6 +174,34 @@ func (a Fixed[S]) Part(n, of Qty) Fixed[S] {
 // Times returns a·n, rounded once, half to even, to a's scale.
 func (a Fixed[S]) Times(n Qty) Fixed[S] { return a.Part(n, Qty{n: qtyOne}) }
 
+// SumOfProducts returns the sum over all lists of the product of their quantities, rounded once, half to even. An empty list counts as 0.
+func SumOfProducts(lists [][]Qty) Qty {
+	most := 1
+	for _, l := range lists {
+		most = max(most, len(l))
+	}
+	one, sum := apd.NewBigInt(qtyOne), new(apd.BigInt)
+	den := apd.NewBigInt(1)
+	for range most - 1 {
+		den.Mul(den, one)
+	}
+	for _, l := range lists {
+		if len(l) == 0 {
+			continue
+		}
+		p := apd.NewBigInt(1)
+		for i := range most { // every product in the same power of the scale
+			if i < len(l) {
+				p.Mul(p, l[i].big())
+			} else {
+				p.Mul(p, one)
+			}
+		}
+		sum.Add(sum, p)
+	}
+	return fromBig[qtyScale](mulDivBig(sum, apd.NewBigInt(1), den))
+}
+
 // Ratio returns a·n/of where n and of are money: the share of a that an amount of n in a total of "of" carries, rounded once,
 // half to even. It panics if of is 0.
 func (a Fixed[S]) Ratio(n, of Money) Fixed[S] {
