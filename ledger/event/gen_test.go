@@ -364,10 +364,10 @@ func seal(t fatal, u *event.Unsigned) []byte {
 	return line
 }
 
-// examples returns testdata/events/facts.jsonl as kind and data: at least one valid example of every kind.
+// examples returns testdata/events/data.txt as kind and data: at least one valid example of every kind.
 func examples(t fatal) map[event.Kind][][]byte {
 	t.Helper()
-	file, err := os.ReadFile("../../testdata/events/data.jsonl")
+	file, err := os.ReadFile("../../testdata/events/data.txt")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -375,7 +375,7 @@ func examples(t fatal) map[event.Kind][][]byte {
 	for line := range bytes.Lines(file) {
 		kind, data, ok := bytes.Cut(bytes.TrimSpace(line), []byte(" "))
 		if !ok {
-			t.Fatalf("data.jsonl: %q isn't a kind and its data", line)
+			t.Fatalf("data.txt: %q isn't a kind and its data", line)
 		}
 		all[event.Kind(kind)] = append(all[event.Kind(kind)], data)
 	}

@@ -18,7 +18,7 @@ func mutate(t *rapid.T, raw []byte) []byte {
 		t.Fatalf("%s: %v", raw, err)
 	}
 	for range rapid.IntRange(1, 3).Draw(t, "changes") {
-		spots := collect(doc, nil)
+		spots := collect(doc, "", nil)
 		spot := spots[rapid.IntRange(0, len(spots)-1).Draw(t, "spot")]
 		spot.change(t)
 	}
@@ -39,6 +39,7 @@ func unmarshal(raw []byte, v any) error {
 
 // spot is a place in a document: a member of an object, an entry of a list, or (without name) an object as a whole.
 type spot struct {
+	path   string // without the numbers of entries
 	object map[string]any
 	name   string
 	list   []any
@@ -46,22 +47,87 @@ type spot struct {
 	set    func([]any) // puts a changed list in place
 }
 
-func collect(v any, set func([]any)) []spot {
+func collect(v any, path string, set func([]any)) []spot {
 	var all []spot
 	switch v := v.(type) {
 	case map[string]any:
-		all = append(all, spot{object: v})
+		all = append(all, spot{path: path, object: v})
 		for _, k := range slices.Sorted(maps.Keys(v)) {
-			all = append(all, spot{object: v, name: k})
-			all = append(all, collect(v[k], func(l []any) { v[k] = l })...)
+			all = append(all, spot{path: path + "." + k, object: v, name: k})
+			all = append(all, collect(v[k], path+"."+k, func(l []any) { v[k] = l })...)
 		}
 	case []any:
 		for i, x := range v {
-			all = append(all, spot{list: v, at: i, set: set})
-			all = append(all, collect(x, func(l []any) { v[i] = l })...)
+			all = append(all, spot{path: path + "[]", list: v, at: i, set: set})
+			all = append(all, collect(x, path+"[]", func(l []any) { v[i] = l })...)
 		}
 	}
 	return all
+}
+
+// everyChange calls check with the object after each single change: every value of the pools in every place, every member missing, every name added.
+func everyChange(t fatal, raw []byte, check func([]byte)) {
+	t.Helper()
+	seen := map[string]bool{}
+	var doc map[string]any
+	if err := unmarshal(raw, &doc); err != nil {
+		t.Fatalf("%s: %v", raw, err)
+	}
+	var values []any
+	for _, v := range valuePool {
+		var x any
+		if err := unmarshal([]byte(v), &x); err != nil {
+			t.Fatalf("%s: %v", v, err)
+		}
+		values = append(values, x)
+	}
+	for _, v := range textPool {
+		values = append(values, v)
+	}
+	write := func() {
+		b := new(bytes.Buffer)
+		enc := json.NewEncoder(b)
+		enc.SetEscapeHTML(false)
+		if err := enc.Encode(doc); err != nil {
+			t.Fatal(err)
+		}
+		check(bytes.TrimSpace(b.Bytes()))
+	}
+	for _, s := range collect(doc, "", nil) {
+		if seen[s.path] && !full() {
+			continue // the entries of a list are alike
+		}
+		seen[s.path] = true
+		switch {
+		case s.object != nil && s.name == "":
+			for _, name := range memberPool {
+				if _, has := s.object[name]; has {
+					continue
+				}
+				for _, v := range []any{"1", "g", "01ARZ3NDEKTSV4RRFFQ69G5FAV", true} {
+					s.object[name] = v
+					write()
+				}
+				delete(s.object, name)
+			}
+		case s.object != nil:
+			old := s.object[s.name]
+			for _, v := range values {
+				s.object[s.name] = v
+				write()
+			}
+			delete(s.object, s.name)
+			write()
+			s.object[s.name] = old
+		default:
+			old := s.list[s.at]
+			for _, v := range values {
+				s.list[s.at] = v
+				write()
+			}
+			s.list[s.at] = old
+		}
+	}
 }
 
 func (s spot) change(t *rapid.T) {
