@@ -14,7 +14,7 @@ type ledger struct {
 	reversed map[event.ID]bool
 	orders   map[string]*event.Order
 	begun    map[string]bool
-	specs    []dated[*event.PackSpec]
+	packing  []dated[*event.PackSpec]
 	makes    map[string][]dated[*event.MakeSpec]
 
 	stock, used []milli
@@ -54,11 +54,11 @@ func read(facts []event.Fact) *ledger {
 			l.makes[d.Item] = append(l.makes[d.Item], dated[*event.MakeSpec]{f.Time.Ms(), f.ID, d})
 		case *event.PackSpec:
 			if d.Restates.IsZero() {
-				l.specs = append(l.specs, dated[*event.PackSpec]{f.Time.Ms(), f.ID, d})
+				l.packing = append(l.packing, dated[*event.PackSpec]{f.Time.Ms(), f.ID, d})
 			}
-			for i := range l.specs {
-				if l.specs[i].id == d.Restates {
-					l.specs[i].spec = d
+			for i := range l.packing {
+				if l.packing[i].id == d.Restates {
+					l.packing[i].spec = d
 				}
 			}
 		}
@@ -92,7 +92,7 @@ func (l *ledger) move(item int, n milli) {
 func (l *ledger) fact(f event.Fact) {
 	switch d := f.Data.(type) {
 	case *event.Pack:
-		l.packed(d, inForce(l.specs, f.Time.Ms()))
+		l.packed(d, inForce(l.packing, f.Time.Ms()))
 	case *event.Reprint:
 		use := l.runUse(inForce(l.makes[d.Item], f.Time.Ms()), int((millis(*d.Good)+millis(*d.Spoiled))/one))
 		for _, c := range d.Changes {
@@ -245,7 +245,7 @@ func TestFactsSayWhatTheGeneratorBelieved(t *testing.T) {
 
 // What counts find missing is small everywhere, and as large as the spec's use where two stiffeners went for one.
 func TestUnknownLossesAreAsPlanted(t *testing.T) {
-	l := read(Facts())
+	l := read(facts())
 	drift := 0
 	for _, c := range l.counts {
 		id := l.items[c.item].def.Item
@@ -272,7 +272,7 @@ func TestUnknownLossesAreAsPlanted(t *testing.T) {
 
 // Board stiffener is gone early in September 2026, once in the year, and the owner had no reason to expect it.
 func TestStiffenerRunsOutInSeptember(t *testing.T) {
-	l := read(Facts())
+	l := read(facts())
 	var out []counted
 	for _, c := range l.counts {
 		if l.items[c.item].def.Item == "stiffener" && c.seen == 0 {
@@ -292,7 +292,7 @@ func TestStiffenerRunsOutInSeptember(t *testing.T) {
 
 // At the end of the year a few supplies are nearly gone and the rest is well stocked.
 func TestSomeSuppliesAreShortAtTheEnd(t *testing.T) {
-	l := read(Facts())
+	l := read(facts())
 	var short []string
 	for i, e := range l.items {
 		if e.def.Type == "supply" && e.lot > 0 && l.stock[i] < milli(e.low)*one*3/4 {

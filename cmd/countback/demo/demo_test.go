@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 	_ "time/tzdata"
@@ -17,6 +18,9 @@ import (
 
 // golden is the SHA-256 of the demo's fact file. It changes only when the demo is meant to change.
 const golden = "f4ef47c9a935d253de320c6d2165b55353e68de4f82d3ec32246f2246e788e77"
+
+// facts are the demo's, made once for all tests that only read them.
+var facts = sync.OnceValue(Facts)
 
 func theYear() *year { return newYear(rand.NewPCG(chanceHigh, chanceLow)) }
 
@@ -49,7 +53,7 @@ func TestSameBytesAtEveryCall(t *testing.T) {
 }
 
 func TestFactsAreAFactFile(t *testing.T) {
-	facts := Facts()
+	facts := facts()
 	b := file(t, facts)
 	again, err := event.ParseFacts(b)
 	if err != nil {
@@ -88,7 +92,7 @@ func TestFactsAreAFactFile(t *testing.T) {
 
 func TestSizeOfTheYear(t *testing.T) {
 	n := map[event.Kind]int{}
-	facts := Facts()
+	facts := facts()
 	for _, f := range facts {
 		n[f.Data.Kind()]++
 	}
@@ -153,7 +157,7 @@ func features(f event.Fact) map[string]bool {
 
 // Every item, order and event that a fact names is there, of the right sort, and every item is used.
 func TestEverythingNamedIsThere(t *testing.T) {
-	facts := Facts()
+	facts := facts()
 	kinds := map[event.ID]event.Kind{}
 	items := map[string]*event.Item{}
 	orders := map[string]bool{}
@@ -300,7 +304,7 @@ func TestNoNamesButInventedOnes(t *testing.T) {
 		}
 	}
 	check(Shop.Name)
-	for _, f := range Facts() {
+	for _, f := range facts() {
 		switch d := f.Data.(type) {
 		case *event.Item:
 			check(d.Name + " " + d.Supplier + " " + d.Place)

@@ -25,7 +25,8 @@ func Facts() []event.Fact {
 type year struct {
 	dice  dice
 	items []entry
-	index map[string]int // looked up, never walked
+	specs [2]*event.PackSpec // before and from the revision
+	index map[string]int     // looked up, never walked
 	facts []event.Fact
 
 	shelf []milli // what is there
@@ -53,7 +54,7 @@ type task struct {
 }
 
 func newYear(src rand.Source) *year {
-	y := &year{dice: dice{src}, items: newCatalog(), index: map[string]int{}, number: 1000}
+	y := &year{dice: dice{src}, items: newCatalog(), specs: [2]*event.PackSpec{packSpec("4", true), packSpec("5", true)}, index: map[string]int{}, number: 1000}
 	for i, e := range y.items {
 		y.index[e.def.Item] = i
 	}
@@ -239,9 +240,9 @@ func (y *year) firstSpec() event.ID {
 // spec returns the packing spec in force on a day, as is known at the end of the year.
 func (y *year) spec() *event.PackSpec {
 	if y.day >= revisionDay {
-		return packSpec("5", true)
+		return y.specs[1]
 	}
-	return packSpec("4", true)
+	return y.specs[0]
 }
 
 func (y *year) makeSpec(id string) *event.MakeSpec {
