@@ -42,6 +42,9 @@ func decode(file []byte, encoding string) (text []byte, taken string, err error)
 		text, err = decode16(file, encoding)
 	case Windows1252:
 		text, err = charmap.Windows1252.NewDecoder().Bytes(file)
+		if i := bytes.Index(text, []byte("\uFFFD")); err == nil && i >= 0 {
+			err = fmt.Errorf("line %d is neither UTF-8 nor Windows-1252; save the file again as UTF-8", 1+bytes.Count(text[:i], []byte("\n")))
+		}
 	default:
 		err = fmt.Errorf("%q is not an encoding known here; it can be one of %s", clip(encoding), join(encodings))
 	}

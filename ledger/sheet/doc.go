@@ -73,5 +73,6 @@
 // rows. The same file, or a later export that overlaps it, gives the same ids, which a ledger skips. [ContentKey] tells an order that was changed at its source since.
 // Only if the source gives an order another time does it get another id; a caller that knows the order's number already should say so.
 //
-// Example of an id, which a test verifies: order 5001 of shop "example" at 2026-03-02T09:30:00Z has the id 01KJPWDMX05F6YMVZZMZ1R4DV3.
+// What is hashed is countback-import-v1, the shop's id, the kind and the names, each as its length in bytes, a colon, its text and a newline.
+// Example, which a test verifies: order 5001 of shop "example" at 2026-03-02T09:30:00Z has the id 01KJPY44E05Z6ZDV51TBGFGRY9.
 package sheet

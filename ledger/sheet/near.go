@@ -7,7 +7,7 @@ import (
 )
 
 // nearest returns up to three of the names that differ least from s, nearest first: by edit distance without regard to case, at most a third
-// of the letters.
+// of the letters, and two in short names.
 func nearest(s string, names []string) []string {
 	type found struct {
 		name string
@@ -19,7 +19,7 @@ func nearest(s string, names []string) []string {
 		if n == "" {
 			continue
 		}
-		if d := distance(s, strings.ToLower(clip(n))); d <= max(1, len([]rune(n))/3) {
+		if d := distance(s, strings.ToLower(clip(n))); d <= max(min(2, len([]rune(n))/2), len([]rune(n))/3) {
 			list = append(list, found{n, d})
 		}
 	}

@@ -77,10 +77,10 @@ func (n numbers) split(body string) (whole, frac string, err error) {
 	switch {
 	case strings.ContainsAny(body, "eE") && strings.Trim(body, "eE+-.,0123456789") == "":
 		err = errors.New("is written with an exponent; write the number out")
+	case strings.Trim(body, " ,.'0123456789") != "":
+		err = errors.New(n.remedy("is not a number", "money sign if it stands beside amounts"))
 	case strings.ContainsAny(body, ",."):
 		err = errors.New(n.remedy(fmt.Sprintf("is not a number with %q as decimal mark", decimal), "decimal and thousands"))
-	case strings.Trim(body, " 0123456789") != "":
-		err = errors.New(n.remedy("is not a number", "money sign if it stands beside amounts"))
 	default:
 		err = errors.New(n.remedy("is not a number", "thousands"))
 	}

@@ -82,6 +82,7 @@ func (r *reader) groups() []*group {
 // group sorts the rows of one number into goods of the order, cancelled goods, and what is left out, and builds the order.
 func (r *reader) group(g *group, returns *returns) {
 	if r.m.perOrder && len(g.rows) > 1 {
+		r.fate[g.rows[0]] = RowsWithProblems
 		for _, i := range g.rows[1:] {
 			r.problem(i, &r.m.order, g.number, fmt.Sprintf("stands on row %d too; with one order a row a number stands once", r.t.Number[g.rows[0]]))
 		}

@@ -1,6 +1,7 @@
 package sheet
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -102,13 +103,16 @@ func (t *tallies) add(reason string, n int) {
 	t.list[i].Rows += n
 }
 
-// seal sorts the facts by time, adds their keys, and drops them if there is a problem.
+// seal puts the facts into order of time, adds their keys, and drops them if there is a problem.
 func (r *Result) seal() *Result {
 	slices.SortStableFunc(r.Problems, func(a, b Problem) int { return a.Row - b.Row })
 	if len(r.Problems) > 0 {
 		r.Facts, r.Keys = nil, nil
 		return r
 	}
+	slices.SortStableFunc(r.Facts, func(a, b event.Fact) int {
+		return cmp.Or(cmp.Compare(a.Time.Ms(), b.Time.Ms()), cmp.Compare(a.Data.Kind().Rank(), b.Data.Kind().Rank()))
+	})
 	r.Keys = make([]string, len(r.Facts))
 	for i, f := range r.Facts {
 		r.Keys[i] = ContentKey(f)

@@ -1,6 +1,10 @@
 package sheet
 
-import "bytes"
+import (
+	"bytes"
+	"strings"
+	"unicode"
+)
 
 // Delimiters that a file may use, by the map's words for them.
 var delimiters = []struct {
@@ -65,6 +69,7 @@ func fieldCounts(text []byte, delimiter byte, rows int) []int {
 type decimals struct{ comma, point bool }
 
 func (d *decimals) see(field string) {
+	field = strings.TrimFunc(field, func(r rune) bool { return unicode.Is(unicode.Sc, r) || unicode.IsSpace(r) })
 	if len(field) > 24 || len(field) < 3 {
 		return
 	}
@@ -80,7 +85,10 @@ func (d *decimals) see(field string) {
 		}
 	}
 	// 1,234 may be either; 12,5 may not. Two marks are a date or a number with thousands.
-	if marks != 1 || at == 0 || at == len(field)-1 || field[at-1] == '-' || len(field)-at-1 == 3 && at <= 4 && field[0] != '0' {
+	if marks != 1 || at == 0 || at == len(field)-1 || field[at-1] == '-' {
+		return
+	}
+	if whole := strings.TrimPrefix(field[:at], "-"); len(field)-at-1 == 3 && len(whole) <= 3 && whole[0] != '0' {
 		return
 	}
 	if field[at] == ',' {
