@@ -125,7 +125,7 @@ func scanID(b []byte, id *ID) bool {
 		id[i] = byte(hi >> (56 - 8*i))
 		id[8+i] = byte(lo >> (56 - 8*i))
 	}
-	return true
+	return !id.IsZero()
 }
 
 // scanTimeBytes reads a time as scanTime does.
