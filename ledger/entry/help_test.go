@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"strings"
-	"testing"
 	"time"
 
 	"countback/ledger/catalog"
@@ -159,7 +158,10 @@ func check(l *ledger, list []event.Fact) error {
 }
 
 // fault returns the entry error.
-func fault(t testing.TB, err error) *entry.Error {
+func fault(t interface {
+	Helper()
+	Fatalf(string, ...any)
+}, err error) *entry.Error {
 	t.Helper()
 	var e *entry.Error
 	if !errors.As(err, &e) {
