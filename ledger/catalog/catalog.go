@@ -338,19 +338,22 @@ func (b *builder) checkReferences() (settled bool) {
 
 // restatements links each restatement to what it restates, voids bad ones and drops what was reversed.
 func (b *builder) restatements() {
-	for _, i := range b.events {
-		r := restates(i.Event.Data)
-		if r.IsZero() || b.isVoid(i.Event) {
-			continue
-		}
-		target, ok := b.byID[r]
-		switch {
-		case !ok:
-			b.void(i.Event, "it restates %s, which isn't there", r)
-		case target.Event.Kind != i.Event.Kind || itemOf(target.Event.Data) != itemOf(i.Event.Data):
-			b.void(i.Event, "it restates %s, which is about something else", r)
-		case b.circle(i.Event):
-			b.void(i.Event, "its restatements close a circle")
+	for before := -1; before != len(b.c.Void); { // what restates a void event falls with it
+		before = len(b.c.Void)
+		for _, i := range b.events {
+			r := restates(i.Event.Data)
+			if r.IsZero() || b.isVoid(i.Event) {
+				continue
+			}
+			target, ok := b.byID[r]
+			switch {
+			case !ok || b.isVoid(target.Event):
+				b.void(i.Event, "it restates %s, which isn't there", r)
+			case target.Event.Kind != i.Event.Kind || itemOf(target.Event.Data) != itemOf(i.Event.Data):
+				b.void(i.Event, "it restates %s, which is about something else", r)
+			case b.circle(i.Event):
+				b.void(i.Event, "its restatements close a circle")
+			}
 		}
 	}
 	for _, i := range b.events {

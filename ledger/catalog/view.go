@@ -122,25 +122,52 @@ func (v *View) Units(n int, qty num.Qty, measure, pack string) (num.Qty, bool) {
 	return qty.Times(each), true
 }
 
-// Parts adds to out what qty of the item stands for: itself, or, of a prepared one, its parts by the definition in force, parts of parts included.
-// It returns false if a prepared item has no parts or stands for itself.
+// Parts tells out what qty of the item stands for: itself, or, of a prepared one, its parts by the definition in force, parts of parts
+// included. Each item comes once, its quantity rounded once, half to even, to 6 places. Parts returns false if a prepared item has no parts or stands for itself.
 func (v *View) Parts(n int, qty num.Qty, out func(item int, qty num.Qty)) bool {
-	return v.parts(n, qty, out, 0)
-}
-
-func (v *View) parts(n int, qty num.Qty, out func(int, num.Qty), depth int) bool {
 	if !v.c.Items[n].Prepared() {
 		out(n, qty)
 		return true
 	}
-	if depth > len(v.c.Items) || len(v.defs[n].Parts) == 0 {
+	var found []expansion
+	if !v.expand(n, []num.Qty{qty}, &found) {
+		return false
+	}
+	for _, x := range found {
+		out(x.item, num.SumOfProducts(x.factors))
+	}
+	return true
+}
+
+// expansion is what an item is needed for: the sum of products of the quantities along every way down to it.
+type expansion struct {
+	item    int
+	factors [][]num.Qty
+}
+
+func (v *View) expand(n int, path []num.Qty, found *[]expansion) bool {
+	if !v.c.Items[n].Prepared() {
+		path = slices.Clone(path)
+		for i := range *found {
+			if x := &(*found)[i]; x.item == n {
+				x.factors = append(x.factors, path)
+				return true
+			}
+		}
+		*found = append(*found, expansion{n, [][]num.Qty{path}})
+		return true
+	}
+	if len(path) > maxNesting || len(v.defs[n].Parts) == 0 {
 		return false
 	}
 	for _, p := range v.defs[n].Parts {
 		i, ok := v.c.index[p.Item]
-		if !ok || !v.parts(i, qty.Times(p.Qty), out, depth+1) {
+		if !ok || !v.expand(i, append(path, p.Qty), found) {
 			return false
 		}
 	}
 	return true
 }
+
+// maxNesting bounds parts of parts; what is deeper goes in a circle.
+const maxNesting = 16

@@ -145,7 +145,7 @@ func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, erro
 		}
 	}
 	if f.prepared {
-		f.form, f.cost = "prepared "+d.Item, nil
+		f.cost = nil
 		var err error
 		if f.parts, err = parcel.Parts(c, v, []parcel.Use{{Item: it.Index, Qty: f.qty}}); err != nil {
 			return figure{}, err

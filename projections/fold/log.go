@@ -49,6 +49,7 @@ const (
 	isSetup kindCode = iota
 	isOrder
 	isPack
+	isPurchase
 	isRestock
 	isCredit
 	isReprint
@@ -56,12 +57,13 @@ const (
 	isReturn
 	isCount
 	isOther
+	isVoid // fails the check of shape
 )
 
 var codes = map[event.Kind]kindCode{
 	event.KindShop: isSetup, event.KindItem: isSetup, event.KindRetire: isSetup, event.KindPackSpec: isSetup, event.KindMakeSpec: isSetup,
 	event.KindDevice: isSetup, event.KindRevoke: isSetup,
-	event.KindOrder: isOrder, event.KindPack: isPack, event.KindRestock: isRestock, event.KindCredit: isCredit, event.KindReprint: isReprint,
+	event.KindOrder: isOrder, event.KindPack: isPack, event.KindPurchase: isPurchase, event.KindRestock: isRestock, event.KindCredit: isCredit, event.KindReprint: isReprint,
 	event.KindDamage: isDamage, event.KindReturn: isReturn, event.KindCount: isCount,
 }
 
@@ -137,14 +139,14 @@ func (r *reader) event(rc rec, e *event.Event) {
 		r.log.unknown[string(e.Kind)]++
 		return
 	case e.Fault != nil:
-		r.log.notice(e.ID, "void", string(e.Kind), e.Fault.Error(), "record it anew")
-		return
+		rc.kind = isVoid
+	default:
+		rc.kind = isOther
+		if c, ok := codes[e.Kind]; ok {
+			rc.kind = c
+		}
 	}
 	rc.e = e
-	rc.kind = isOther
-	if c, ok := codes[e.Kind]; ok {
-		rc.kind = c
-	}
 	r.log.recs = append(r.log.recs, rc)
 }
 
@@ -174,6 +176,15 @@ func (r *reader) finish() *Log {
 		l.dropRevoked()
 	}
 	for i := range l.recs {
+		if rc := &l.recs[i]; rc.kind == isVoid {
+			l.notice(rc.key.ID, "void", string(rc.e.Kind), rc.e.Fault.Error(), "record it anew")
+			if _, setup := codes[rc.e.Kind]; rc.key.Rank > 0 && setup {
+				l.notices[len(l.notices)-1].from = rc.key.Ms
+			}
+		}
+	}
+	l.dropRecs(func(i int) bool { return l.recs[i].kind == isVoid })
+	for i := range l.recs {
 		if rc := &l.recs[i]; rc.e != nil {
 			l.other[rc.key.ID] = rc.e
 		}
@@ -188,6 +199,9 @@ func (r *reader) finish() *Log {
 	}
 	l.Catalog = catalog.Build(setup)
 	for id, why := range l.Catalog.Void {
+		if l.reversed[id] {
+			continue
+		}
 		l.notice(id, "void", string(l.other[id].Kind), why, "record it anew")
 	}
 	return l
@@ -307,12 +321,26 @@ func (l *Log) reversals() {
 	}
 }
 
+// decisions finds the last decision on each event. One on an event that isn't there is void.
 func (l *Log) decisions() {
+	by := map[event.ID][]event.ID{}
 	for i := range l.recs { // in fold order: the last one stays
 		if e := l.recs[i].e; e != nil {
 			if d, ok := e.Data.(*event.Decide); ok {
 				l.decided[d.Event] = *d.Keep
+				by[d.Event] = append(by[d.Event], e.ID)
 			}
+		}
+	}
+	if len(by) == 0 {
+		return
+	}
+	for i := range l.recs {
+		delete(by, l.recs[i].key.ID)
+	}
+	for id, decides := range by {
+		for _, d := range decides {
+			l.notice(d, "void", "decide", fmt.Sprintf("it decides on %s, which isn't here", id), "decide again on the event that is meant")
 		}
 	}
 }

@@ -14,10 +14,12 @@ type Notice struct {
 	About   string // the kind, item or order
 	Why     string
 	Choices []string // what to do, as a person would type or say it
+
+	from int64 // ms from which it stands, 0: always
 }
 
 func (l *Log) notice(id event.ID, topic, about, why string, choices ...string) {
-	l.notices = append(l.notices, Notice{id, topic, about, why, choices})
+	l.notices = append(l.notices, Notice{Event: id, Topic: topic, About: about, Why: why, Choices: choices})
 }
 
 // sortNotices puts notices in one order whatever the order of arrival was, and drops repetitions.

@@ -13,7 +13,7 @@ import (
 // Order is what a fold knows of one order number.
 type Order struct {
 	Number  string
-	Zone    string // of the last pack that moved, else as placed
+	Zone    string // of the last pack that moved
 	Packed  int64  // ms of the first pack that moved, if Packs > 0
 	Packs   int    // that moved
 	Parcels int64
@@ -219,9 +219,6 @@ func (s *State) placeOrder(rc *rec) error {
 		s.note("order_again", number, "order "+number+" was placed more than once before it was packed; the last entry holds", "countback reverse "+o.placed.id.String()+" --reason …")
 	}
 	o.placed, o.Placed, o.PlacedMs, o.Open = p, p.id, p.ms, true
-	if o.Zone == "" || o.Packs == 0 {
-		o.Zone = p.zone
-	}
 	return nil
 }
 

@@ -42,7 +42,8 @@ func (s *State) packOrder(rc *rec) error {
 			return voidf("packing spec %s isn't there", d.Spec)
 		}
 	}
-	job := parcel.Job{First: o.Packs == 0, Opening: !o.parcels, Given: d.Parcels, Joined: d.Joined != ""}
+	resend := d.Resend != nil
+	job := parcel.Job{First: o.Packs == 0, Opening: !o.parcels && (!resend || o.Packs == 0), Given: d.Parcels, Joined: d.Joined != ""}
 	job.Zone, job.Options = d.Zone, d.Options
 	if as != nil {
 		job.Zone = cmp.Or(d.Zone, as.zone)
@@ -54,7 +55,6 @@ func (s *State) packOrder(rc *rec) error {
 	if err != nil {
 		return err
 	}
-	resend := d.Resend != nil
 	moves, why := s.moves(o, as, lines, resend)
 	if !moves {
 		if why != "" {

@@ -9,6 +9,20 @@ import (
 	"countback/projections/book"
 )
 
+// purchase moves nothing; what is on order is worked out apart. It is void like any other event.
+func (s *State) purchase(d *event.Purchase) error {
+	for _, l := range d.Lines {
+		item, err := s.stocked(l.Item)
+		if err != nil {
+			return err
+		}
+		if _, ok := s.View.Units(item, l.Qty, "", l.Pack); !ok {
+			return voidf("item %s has no pack %s", l.Item, l.Pack)
+		}
+	}
+	return nil
+}
+
 // received returns a line's quantity in base units.
 func (s *State) received(l *event.RestockLine) (item int, qty num.Qty, err error) {
 	if item, err = s.stocked(l.Item); err != nil {

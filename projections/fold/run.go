@@ -169,7 +169,7 @@ func (l *Log) Run(run Run) *State {
 	}
 	s.View.To(event.Key{Ms: until, Rank: 255})
 	s.mark(run, end)
-	s.finish()
+	s.finish(until)
 	return s
 }
 
@@ -201,6 +201,8 @@ func (s *State) apply(rc *rec) error {
 		return s.packOrder(rc)
 	}
 	switch d := rc.e.Data.(type) {
+	case *event.Purchase:
+		return s.purchase(d)
 	case *event.Restock:
 		return s.restock(d)
 	case *event.Credit:
@@ -228,11 +230,16 @@ func (s *State) kind() event.Kind {
 }
 
 func (s *State) note(topic, about, why string, choices ...string) {
-	s.Notices = append(s.Notices, Notice{s.cur.key.ID, topic, about, why, choices})
+	s.Notices = append(s.Notices, Notice{Event: s.cur.key.ID, Topic: topic, About: about, Why: why, Choices: choices})
 }
 
-func (s *State) finish() {
-	s.Notices = sortNotices(append(s.Notices, s.log.notices...))
+func (s *State) finish(until int64) {
+	for _, n := range s.log.notices {
+		if n.from <= until {
+			s.Notices = append(s.Notices, n)
+		}
+	}
+	s.Notices = sortNotices(s.Notices)
 	s.cache = packCache{}
 	s.later = nil
 }
