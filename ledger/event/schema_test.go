@@ -83,7 +83,7 @@ func agree(t fatal, what string, s *jsonschema.Schema, raw []byte, program error
 
 func mutants() int {
 	if full() {
-		return 400
+		return 100
 	}
 	return 6
 }
