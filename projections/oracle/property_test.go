@@ -130,7 +130,7 @@ func TestAsOfEqualsALedgerWithoutLaterFacts(t *testing.T) {
 		got := text(oracle.Run(in))
 		// A reversal of what is now unknown is listed, and only that.
 		if strip(got) != strip(want) {
-			t.Errorf("cut:\n%s\nnever recorded:\n%s", want, got)
+			t.Errorf("cut (-) and never recorded (+):\n%s", differ(strip(want), strip(got)))
 		}
 	})
 }
@@ -147,11 +147,27 @@ func doubled(events []*event.Event, e *event.Event) bool {
 func strip(s string) string {
 	var keep []string
 	for _, n := range strings.Split(s, "\n") {
-		if !strings.HasPrefix(n, "void") {
+		if n != "" && !strings.HasPrefix(n, "void") {
 			keep = append(keep, n)
 		}
 	}
 	return strings.Join(keep, "\n")
+}
+
+// differ lists the lines that only one of two texts has.
+func differ(a, b string) string {
+	var list []string
+	for _, n := range strings.Split(a, "\n") {
+		if !strings.Contains(b, n) {
+			list = append(list, "- "+n)
+		}
+	}
+	for _, n := range strings.Split(b, "\n") {
+		if !strings.Contains(a, n) {
+			list = append(list, "+ "+n)
+		}
+	}
+	return strings.Join(list, "\n")
 }
 
 // text writes all that a run says.

@@ -141,6 +141,32 @@ r2 a 2026-01-03 restock {"lines":[{"item":"card","qty":"1","cost":"1"}]}
 d1 a 2026-01-04 damage {"item":"card","qty":"1","reason":"gift"}
 d2 a 2026-01-05 damage {"item":"card","qty":"2","reason":"other"}`,
 		map[string]string{"card.given": "1 0.5 0.33333333", "card.lost": "2 1 0.66666667", "card.average": "0.5", "card.layers": "1=1"}},
+	{"an issue that takes exactly what is there leaves its unit cost for the next", `
++card good each "unit_cost":"9"
+r1 a 2026-01-02 restock {"lines":[{"item":"card","qty":"2","cost":"2"}]}
+r2 a 2026-01-03 restock {"lines":[{"item":"card","qty":"2","cost":"6"}]}
+d1 a 2026-01-04 damage {"item":"card","qty":"4","reason":"sample"}
+d2 a 2026-01-05 damage {"item":"card","qty":"1","reason":"sample"}`,
+		map[string]string{"card.given": "5 10 11", "card.average": "-2", "card.fifo": "-3"}},
+	{"a part that settles only some of the queue sets no pair", `
++card good each
+r1 a 2026-01-02 restock {"lines":[{"item":"card","qty":"1","cost":"2"}]}
+d1 a 2026-01-03 damage {"item":"card","qty":"5","reason":"sample"}
+r2 a 2026-01-04 restock {"lines":[{"item":"card","qty":"1","cost":"7"}]}
+d2 a 2026-01-05 damage {"item":"card","qty":"1","reason":"other"}`,
+		map[string]string{"card.lost": "1 2 2", "card.adjusted": "0 5 5", "card.on_hand": "-4", "card.average": "-8"}},
+	{"halves are rounded to the even digit", `
++card good each
+r1 a 2026-01-02 restock {"lines":[{"item":"card","qty":"2","cost":"0.00000005"}]}
+d1 a 2026-01-03 damage {"item":"card","qty":"1","reason":"gift"}`,
+		map[string]string{"card.given": "1 0.00000002 0.00000002", "card.average": "0.00000003"}},
+	{"a resend that moved uses up no line", `
++a good each
+o a 2026-01-02 order {"order":"1","zone":"home","lines":[{"item":"a","qty":"2"}]}
+p1 a 2026-01-03 pack {"order":"1","resend":true}
+p2 a 2026-01-04 pack {"order":"1"}
+p3 a 2026-01-05 pack {"order":"1"}`,
+		map[string]string{"a.sold": "4 0 0", "pending": "1"}},
 	{"stock below zero is provisional and trued up by the next receipt", `
 +card good each
 r1 a 2026-01-02 restock {"lines":[{"item":"card","qty":"3","cost":"1"}]}
@@ -267,13 +293,13 @@ p2 a 2026-01-06 pack {"order":"1","lines":[{"item":"a","qty":"1"}]}
 p3 a 2026-01-02 pack {"order":"2"}`,
 		map[string]string{"a.sold": "2 0 0", "pending": "1", "void": "1", "1.zone": "abroad"}},
 	{"units go largest first into the format that holds most, unless one takes all that is left", `
-+a good each "points":"3"
++a good each "points":"2"
 +b good each
 +m supply each
 +e supply each
 s a 2026-01-01 packspec {"formats":[{"format":"e","holds":"2","lines":[{"item":"e","qty":"1","per":"parcel"}]},{"format":"m","holds":"4","lines":[{"item":"m","qty":"1","per":"parcel"}]}]}
-p a 2026-01-03 pack {"order":"1","lines":[{"item":"a","qty":"1"},{"item":"b","qty":"3"}]}`,
-		map[string]string{"1.parcels": "2", "m.packed": "1 0 0", "e.packed": "1 0 0"}}, // a and b, then two b
+p a 2026-01-03 pack {"order":"1","lines":[{"item":"a","qty":"1"},{"item":"b","qty":"4"}]}`,
+		map[string]string{"1.parcels": "2", "m.packed": "1 0 0", "e.packed": "1 0 0"}}, // a and two b, then two b
 	{"order lines go once, unit lines with every pack, conditions hold", `
 +a good each "class":"flat"
 +b good each
