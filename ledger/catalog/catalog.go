@@ -111,6 +111,8 @@ func Build(in []Input) *Catalog {
 		byID:     map[event.ID]Input{},
 		badParts: map[event.ID]bool{},
 		restater: map[event.ID][]*event.Event{},
+		isLost:   map[event.ID]bool{},
+		ends:     map[event.ID]*event.Event{},
 	}
 	for _, i := range in {
 		if i.Event.Data == nil {
@@ -139,6 +141,9 @@ type builder struct {
 	byID     map[event.ID]Input
 	badParts map[event.ID]bool           // item events whose parts aren't there: they define nothing
 	restater map[event.ID][]*event.Event // of an id, in fold order
+	isLost   map[event.ID]bool           // found by lost
+	settled  bool                        // all that is void is known
+	ends     map[event.ID]*event.Event   // found by standsFor
 }
 
 func (b *builder) void(e *event.Event, why string, args ...any) {
@@ -338,6 +343,7 @@ func (b *builder) checkReferences() (settled bool) {
 
 // restatements links each restatement to what it restates, voids bad ones and drops what was reversed.
 func (b *builder) restatements() {
+	circles := b.circles()
 	for before := -1; before != len(b.c.Void); { // what restates a void event falls with it
 		before = len(b.c.Void)
 		for _, i := range b.events {
@@ -347,15 +353,16 @@ func (b *builder) restatements() {
 			}
 			target, ok := b.byID[r]
 			switch {
-			case !ok || b.isVoid(target.Event):
+			case !ok || b.isVoid(target.Event) && !b.gone(target.Event):
 				b.void(i.Event, "it restates %s, which isn't there", r)
 			case target.Event.Kind != i.Event.Kind || itemOf(target.Event.Data) != itemOf(i.Event.Data):
 				b.void(i.Event, "it restates %s, which is about something else", r)
-			case b.circle(i.Event):
+			case circles[i.Event.ID]:
 				b.void(i.Event, "its restatements close a circle")
 			}
 		}
 	}
+	b.settled = true
 	for _, i := range b.events {
 		r := restates(i.Event.Data)
 		if !r.IsZero() && !b.isVoid(i.Event) && !b.gone(i.Event) {
@@ -374,51 +381,68 @@ func itemOf(d event.Data) string {
 	return ""
 }
 
-// circle follows the references from e and reports whether they come back to it.
-func (b *builder) circle(e *event.Event) bool {
-	at := e
-	for range len(b.events) {
-		r := restates(at.Data)
-		if r.IsZero() {
-			return false
+// circles finds the events whose restatements come back to themselves. Each chain is walked once.
+func (b *builder) circles() map[event.ID]bool {
+	in := map[event.ID]bool{}
+	walk := map[event.ID]int{} // the walk, from 1, that came by first
+	for n, i := range b.events {
+		var path []event.ID
+		for id := i.Event.ID; ; {
+			if w := walk[id]; w != 0 {
+				if w == n+1 { // this walk's own path: it has closed
+					for _, on := range path[slices.Index(path, id):] {
+						in[on] = true
+					}
+				}
+				break
+			}
+			at, ok := b.byID[id]
+			if !ok {
+				break
+			}
+			walk[id] = n + 1
+			path = append(path, id)
+			if id = restates(at.Event.Data); id.IsZero() {
+				break
+			}
 		}
-		if r == e.ID {
-			return true
-		}
-		next, ok := b.byID[r]
-		if !ok {
-			return false
-		}
-		at = next.Event
 	}
-	return false
+	return in
 }
 
-// gone reports whether the event, or anything that it restates, was reversed or is void.
+// gone reports whether the event was reversed, or anything that it restates was, or is void.
 func (b *builder) gone(e *event.Event) bool {
-	at := b.byID[e.ID]
-	for range len(b.events) + 1 {
-		if at.Reversed || b.isVoid(at.Event) && at.Event != e {
-			return true
-		}
-		r := restates(at.Event.Data)
-		if r.IsZero() {
-			return false
-		}
-		at = b.byID[r]
+	r := restates(e.Data)
+	return b.byID[e.ID].Reversed || !r.IsZero() && b.lost(r)
+}
+
+// lost reports whether an event is void, not there or gone, or goes back to a circle. Until all that is void is known, only what is
+// lost for good is remembered.
+func (b *builder) lost(id event.ID) bool {
+	if known, ok := b.isLost[id]; ok {
+		return known
 	}
-	return true
+	b.isLost[id] = true // should the way come back here, it is a circle
+	at, ok := b.byID[id]
+	is := !ok || b.isVoid(at.Event) || b.gone(at.Event)
+	if delete(b.isLost, id); is || b.settled {
+		b.isLost[id] = is
+	}
+	return is
 }
 
 // standsFor returns the event that stands in e's place: the end of the chain of last restatements.
 func (b *builder) standsFor(e *event.Event) *event.Event {
-	for {
-		list := b.restater[e.ID]
-		if len(list) == 0 {
-			return e
-		}
-		e = list[len(list)-1]
+	list := b.restater[e.ID]
+	if len(list) == 0 {
+		return e
 	}
+	end, ok := b.ends[e.ID]
+	if !ok {
+		end = b.standsFor(list[len(list)-1])
+		b.ends[e.ID] = end
+	}
+	return end
 }
 
 // itemChanges lays every item's fields in order of time; a restatement's fields act at the time of what it restates.
