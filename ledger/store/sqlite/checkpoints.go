@@ -1,0 +1,88 @@
+//go:build !js
+
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+
+	"countback/ledger/store"
+)
+
+const (
+	qPointAt   = `SELECT arrived, state, sum FROM checkpoints WHERE key = ? AND ms = ? AND rank = ? AND id = ?`
+	qPointSet  = `INSERT OR REPLACE INTO checkpoints (key, ms, rank, id, arrived, state, sum) VALUES (?, ?, ?, ?, ?, ?, ?)`
+	qPointCut  = `DELETE FROM checkpoints WHERE rowid IN (SELECT rowid FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC LIMIT -1 OFFSET ?)`
+	qPoints    = `SELECT ms, rank, id, arrived, state, sum FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC`
+	qPointDrop = `DELETE FROM checkpoints WHERE key = ? AND (ms, rank, id) > (?, ?, ?)`
+)
+
+// SaveCheckpoint implements store.Store.
+func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
+	const op = "save a checkpoint"
+	err := s.inTx(ctx, op, func() error {
+		p := c.Position
+		old := store.Checkpoint{Key: c.Key, Position: p}
+		var sum []byte
+		err := s.stmts.pointAt.QueryRow(c.Key, p.Ms, p.Rank, p.ID[:]).Scan(&old.Arrived, &old.State, &sum)
+		switch {
+		case errors.Is(err, sql.ErrNoRows):
+		case err != nil:
+			return err
+		case old.Arrived > c.Arrived && sound(old, sum):
+			return nil
+		}
+		state := c.State
+		if state == nil {
+			state = []byte{}
+		}
+		now := c.Sum()
+		if _, err := s.stmts.pointSet.Exec(c.Key, p.Ms, p.Rank, p.ID[:], c.Arrived, state, now[:]); err != nil {
+			return err
+		}
+		_, err = s.stmts.pointCut.Exec(c.Key, store.MaxCheckpoints)
+		return err
+	})
+	return fail(op, c.Key, err)
+}
+
+func sound(c store.Checkpoint, sum []byte) bool {
+	want := c.Sum()
+	return string(sum) == string(want[:])
+}
+
+// Checkpoints implements store.Store.
+func (s *Store) Checkpoints(ctx context.Context, key string) ([]store.Checkpoint, error) {
+	const op = "read checkpoints"
+	if err := s.open(op); err != nil {
+		return nil, err
+	}
+	rows, err := s.read.QueryContext(ctx, qPoints, key)
+	if err != nil {
+		return nil, fail(op, key, err)
+	}
+	defer rows.Close()
+	var out []store.Checkpoint
+	for rows.Next() {
+		c := store.Checkpoint{Key: key}
+		var id, sum []byte
+		if err := rows.Scan(&c.Position.Ms, &c.Position.Rank, &id, &c.Arrived, &c.State, &sum); err != nil {
+			return nil, fail(op, key, err)
+		}
+		if copy(c.Position.ID[:], id); sound(c, sum) {
+			out = append(out, c)
+		}
+	}
+	return out, fail(op, key, rows.Err())
+}
+
+// DropCheckpoints implements store.Store.
+func (s *Store) DropCheckpoints(ctx context.Context, key string, after store.Position) error {
+	const op = "drop checkpoints"
+	err := s.inTx(ctx, op, func() error {
+		_, err := s.stmts.pointDrop.Exec(key, after.Ms, after.Rank, after.ID[:])
+		return err
+	})
+	return fail(op, key, err)
+}

@@ -1,0 +1,180 @@
+//go:build !js
+
+package sqlite
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"countback/ledger/event"
+	"countback/ledger/store"
+)
+
+// Scan implements store.Store.
+func (s *Store) Scan(ctx context.Context, after int64, fn func(store.Row) error) error {
+	if err := s.open("read the ledger"); err != nil {
+		return err
+	}
+	rows, err := s.scan.QueryContext(ctx, after)
+	return s.each(ctx, rows, err, fn)
+}
+
+// ScanKinds implements store.Store.
+func (s *Store) ScanKinds(ctx context.Context, kinds []event.Kind, after int64, fn func(store.Row) error) error {
+	if err := s.open("read the ledger"); err != nil || len(kinds) == 0 {
+		return err
+	}
+	rows, err := s.read.QueryContext(ctx, kindsQuery(kinds), append([]any{after}, anyKinds(kinds)...)...)
+	return s.each(ctx, rows, err, fn)
+}
+
+func kindsQuery(kinds []event.Kind) string {
+	query := qKindsFew
+	if slices.Contains(kinds, event.KindOrder) || slices.Contains(kinds, event.KindPack) {
+		query = qKindsAll
+	}
+	return fmt.Sprintf(query, strings.TrimSuffix(strings.Repeat("?,", len(kinds)), ","))
+}
+
+func anyKinds(kinds []event.Kind) (out []any) {
+	for _, k := range kinds {
+		out = append(out, string(k))
+	}
+	return out
+}
+
+// each hands over the rows of a query of n and line without copying the lines.
+func (s *Store) each(ctx context.Context, rows *sql.Rows, err error, fn func(store.Row) error) error {
+	if err != nil {
+		return s.scanError(ctx, err)
+	}
+	defer rows.Close()
+	var n int64
+	var line sql.RawBytes
+	to := []any{&n, &line}
+	for rows.Next() {
+		if err := rows.Scan(to...); err != nil {
+			return s.scanError(ctx, err)
+		}
+		if err := fn(store.Row{N: n, Line: line}); err != nil {
+			return err
+		}
+	}
+	return s.scanError(ctx, errors.Join(rows.Err(), rows.Close()))
+}
+
+func (s *Store) scanError(ctx context.Context, err error) error {
+	if err != nil && ctx.Err() != nil {
+		return ctx.Err()
+	}
+	return fail("read the ledger", s.path, err)
+}
+
+func collect(rows *sql.Rows) ([]store.Row, error) {
+	defer rows.Close()
+	var out []store.Row
+	for rows.Next() {
+		var r store.Row
+		if err := rows.Scan(&r.N, &r.Line); err != nil {
+			return nil, err
+		}
+		out = append(out, r)
+	}
+	return out, rows.Err()
+}
+
+func (s *Store) list(ctx context.Context, op, item, query string, arg any) ([]store.Row, error) {
+	if err := s.open(op); err != nil {
+		return nil, err
+	}
+	rows, err := s.read.QueryContext(ctx, query, arg)
+	if err != nil {
+		return nil, fail(op, item, err)
+	}
+	out, err := collect(rows)
+	return out, fail(op, item, err)
+}
+
+// ByID implements store.Store.
+func (s *Store) ByID(ctx context.Context, id event.ID) ([]store.Row, error) {
+	return s.list(ctx, "look up event", id.String(), qByID, id[:])
+}
+
+// ByOrder implements store.Store.
+func (s *Store) ByOrder(ctx context.Context, order string) ([]store.Row, error) {
+	return s.list(ctx, "look up order", order, qByOrder, order)
+}
+
+// At implements store.Store.
+func (s *Store) At(ctx context.Context, device string, seq int64) (r store.Row, err error) {
+	if err := s.open("look up"); err != nil {
+		return r, err
+	}
+	err = s.read.QueryRowContext(ctx, qAt, device, seq).Scan(&r.N, &r.Line)
+	if errors.Is(err, sql.ErrNoRows) {
+		return r, store.NoEvent(device, seq)
+	}
+	return r, fail("look up", fmt.Sprintf("event %d of device %s", seq, device), err)
+}
+
+// Heads implements store.Store.
+func (s *Store) Heads(ctx context.Context) (map[string]store.Head, error) {
+	const op = "read the logs"
+	if err := s.open(op); err != nil {
+		return nil, err
+	}
+	out := map[string]store.Head{}
+	rows, err := s.read.QueryContext(ctx, `SELECT name, seq, line FROM logs JOIN events USING (device)
+		WHERE seq = (SELECT max(seq) FROM events AS e WHERE e.device = logs.device)`)
+	if err != nil {
+		return nil, fail(op, s.path, err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name string
+		var h store.Head
+		var line sql.RawBytes
+		if err := rows.Scan(&name, &h.Seq, &line); err != nil {
+			return nil, fail(op, s.path, err)
+		}
+		h.Hash = event.HashLine(line)
+		out[name] = h
+	}
+	return out, fail(op, s.path, rows.Err())
+}
+
+// Last implements store.Store.
+func (s *Store) Last(ctx context.Context) (n int64, err error) {
+	if err := s.open("read the ledger"); err != nil {
+		return 0, err
+	}
+	err = s.read.QueryRowContext(ctx, qLast).Scan(&n)
+	return n, fail("read the ledger", s.path, err)
+}
+
+// Doubled implements store.Store.
+func (s *Store) Doubled(ctx context.Context) ([]event.ID, error) {
+	if err := s.open("read the ledger"); err != nil {
+		return nil, err
+	}
+	rows, err := s.read.QueryContext(ctx, qDoubled)
+	if err != nil {
+		return nil, fail("read the ledger", s.path, err)
+	}
+	defer rows.Close()
+	var out []event.ID
+	for rows.Next() {
+		var b sql.RawBytes
+		var id event.ID
+		if err := rows.Scan(&b); err != nil {
+			return nil, fail("read the ledger", s.path, err)
+		}
+		copy(id[:], b)
+		out = append(out, id)
+	}
+	return out, fail("read the ledger", s.path, rows.Err())
+}

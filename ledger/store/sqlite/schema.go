@@ -1,0 +1,66 @@
+//go:build !js
+
+package sqlite
+
+const (
+	applicationID = 0x63426b31
+	schemaVersion = 1
+)
+
+// The partial index leaves out the two kinds that make up nearly all of a ledger; a scan for them reads the table.
+const schema = `
+CREATE TABLE logs (
+	device INTEGER PRIMARY KEY,
+	name   TEXT NOT NULL UNIQUE
+) STRICT;
+CREATE TABLE events (
+	n      INTEGER PRIMARY KEY,
+	device INTEGER NOT NULL REFERENCES logs(device),
+	seq    INTEGER NOT NULL,
+	id     BLOB,
+	kind   TEXT NOT NULL,
+	ms     INTEGER NOT NULL,
+	ord    TEXT,
+	line   BLOB NOT NULL,
+	UNIQUE (device, seq)
+) STRICT;
+CREATE INDEX events_id ON events(id);
+CREATE INDEX events_ord ON events(ord) WHERE ord IS NOT NULL;
+CREATE INDEX events_kind ON events(kind) WHERE kind NOT IN ('order', 'pack');
+CREATE TABLE doubled (id BLOB PRIMARY KEY) STRICT, WITHOUT ROWID;
+CREATE TABLE checkpoints (
+	key     TEXT NOT NULL,
+	ms      INTEGER NOT NULL,
+	rank    INTEGER NOT NULL,
+	id      BLOB NOT NULL,
+	arrived INTEGER NOT NULL,
+	state   BLOB NOT NULL,
+	sum     BLOB NOT NULL,
+	UNIQUE (key, ms, rank, id)
+) STRICT;
+CREATE TRIGGER events_update BEFORE UPDATE ON events BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
+CREATE TRIGGER events_delete BEFORE DELETE ON events BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
+CREATE TRIGGER logs_update BEFORE UPDATE ON logs BEGIN SELECT RAISE(ABORT, 'logs are never changed'); END;
+CREATE TRIGGER logs_delete BEFORE DELETE ON logs BEGIN SELECT RAISE(ABORT, 'logs are never deleted'); END;
+`
+
+const (
+	qScan     = `SELECT n, line FROM events WHERE n > ? ORDER BY n`
+	qByID     = `SELECT n, line FROM events WHERE id = ? ORDER BY n`
+	qHas      = `SELECT 1 FROM events WHERE id = ? LIMIT 1`
+	qByOrder  = `SELECT n, line FROM events WHERE ord = ? ORDER BY n`
+	qAt       = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
+	qPlace    = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
+	qLog      = `SELECT device FROM logs WHERE name = ?`
+	qHead     = `SELECT seq, line FROM events WHERE device = ? ORDER BY seq DESC LIMIT 1`
+	qLogs     = `SELECT device, name FROM logs ORDER BY device`
+	qLast     = `SELECT coalesce(max(n), 0) FROM events`
+	qDoubled  = `SELECT id FROM doubled ORDER BY id`
+	qInsert   = `INSERT INTO events (n, device, seq, id, kind, ms, ord, line) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`
+	qNewLog   = `INSERT INTO logs (name) VALUES (?)`
+	qDouble   = `INSERT OR IGNORE INTO doubled (id) VALUES (?)`
+	qKindsAll = `SELECT n, line FROM events WHERE n > ? AND kind IN (%s) ORDER BY n`
+	// The numbers come from the index, in order, and the lines by number: no line goes through a sorter.
+	qKindsFew = `SELECT n, line FROM events WHERE n IN (SELECT n FROM events INDEXED BY events_kind
+		WHERE kind NOT IN ('order', 'pack') AND n > ? AND kind IN (%s)) ORDER BY n`
+)
