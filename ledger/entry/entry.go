@@ -132,7 +132,10 @@ func newChecker(facts []event.Fact, k Known) (*checker, error) {
 			c.setups = append(c.setups, catalog.Input{Event: &event.Event{ID: c.made[i], Kind: d.Kind(), Version: 1, Time: facts[i].Time, Data: d}})
 		}
 	}
-	c.after = catalog.Build(c.setups)
+	c.after = c.before
+	if len(c.setups) > len(held) {
+		c.after = catalog.Build(c.setups)
+	}
 	c.end = c.after.End()
 	return c, nil
 }
