@@ -1,7 +1,6 @@
 package store
 
 import (
-	"cmp"
 	"crypto/sha256"
 	"encoding/binary"
 
@@ -12,21 +11,7 @@ import (
 const MaxCheckpoints = 16
 
 // Position is a place in the fold order: time as an instant, rank of the kind, id.
-type Position struct {
-	Ms   int64 // milliseconds since 1970 UTC
-	Rank uint8
-	ID   event.ID
-}
-
-// PositionOf returns an event's place in the fold order.
-func PositionOf(e *event.Event) Position {
-	return Position{Ms: e.Time.Ms(), Rank: e.Kind.Rank(), ID: e.ID}
-}
-
-// Compare returns -1, 0 or +1 as p sorts before, at or behind q.
-func (p Position) Compare(q Position) int {
-	return cmp.Or(cmp.Compare(p.Ms, q.Ms), cmp.Compare(p.Rank, q.Rank), p.ID.Compare(q.ID))
-}
+type Position = event.Key
 
 // Checkpoint is the state of a fold after all events up to Position that had arrived up to the number Arrived. It is a local shortcut, never part of
 // the ledger; the key names projection, program build and known kinds.
