@@ -57,6 +57,13 @@ func read(t testing.TB, ctx sheet.Context, mapText, csv string) *sheet.Result {
 	return r
 }
 
+func sumRows(r *sheet.Result) (n int) {
+	for _, d := range r.Done {
+		n += d.Rows
+	}
+	return n
+}
+
 func facts(t testing.TB, r *sheet.Result) string {
 	t.Helper()
 	for _, p := range r.Problems {

@@ -1,3 +1,5 @@
+//go:build !js
+
 package sheet_test
 
 import (
@@ -86,13 +88,6 @@ func importReal(t testing.TB, mapText []byte) *sheet.Result {
 		t.Fatalf("the tallies account for %d of %d rows: %v", rows, len(tab.Rows), r.Done)
 	}
 	return r
-}
-
-func sumRows(r *sheet.Result) (n int) {
-	for _, d := range r.Done {
-		n += d.Rows
-	}
-	return n
 }
 
 // compare checks sums by a text key against SQL that gives key and whole number.
