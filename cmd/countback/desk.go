@@ -1,0 +1,296 @@
+package main
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	_ "time/tzdata" // a machine may lack the zones
+
+	"github.com/spf13/cobra"
+
+	"countback/ledger/catalog"
+	"countback/ledger/entry"
+	"countback/ledger/event"
+	"countback/ledger/key"
+	"countback/ledger/record"
+	"countback/ledger/store"
+	"countback/projections/fold"
+	"countback/projections/report"
+)
+
+// desk is an open ledger.
+type desk struct {
+	m      *Main
+	ctx    context.Context
+	dir    string
+	store  store.Store
+	key    *key.Key // nil where a command only reads
+	shopID string
+
+	shop    catalog.Shop
+	catalog *catalog.Catalog // of everything that is held
+	view    *catalog.View    // behind its last change
+	zone    *time.Location
+}
+
+// openDesk opens the ledger of the chosen folder for reading.
+func (m *Main) openDesk(ctx context.Context) (*desk, error) {
+	dir, err := m.folder()
+	if err != nil {
+		return nil, err
+	}
+	s, err := m.openStore(dir)
+	if err != nil {
+		return nil, err
+	}
+	d := &desk{m: m, ctx: ctx, dir: dir, store: s}
+	if err := d.load(); err != nil {
+		s.Close()
+		return nil, err
+	}
+	return d, nil
+}
+
+// reading runs a command on the open ledger.
+func (m *Main) reading(do func(d *desk, args []string) error) func(*cobra.Command, []string) error {
+	return func(cmd *cobra.Command, args []string) (err error) {
+		d, err := m.openDesk(cmd.Context())
+		if err != nil {
+			return err
+		}
+		defer d.close(&err)
+		return do(d, args)
+	}
+}
+
+// writing is reading for a command that records.
+func (m *Main) writing(do func(d *desk, args []string) error) func(*cobra.Command, []string) error {
+	return m.reading(func(d *desk, args []string) error {
+		k, err := readKey(d.dir)
+		if err != nil {
+			return err
+		}
+		d.key = k
+		return do(d, args)
+	})
+}
+
+func (d *desk) close(err *error) {
+	if e := d.store.Close(); *err == nil {
+		*err = e
+	}
+}
+
+// load reads what the shop is.
+func (d *desk) load() error {
+	if err := d.findShop(); err != nil {
+		return err
+	}
+	inputs, err := setup(d.ctx, d.store)
+	if err != nil {
+		return err
+	}
+	d.catalog = catalog.Build(inputs)
+	d.view = d.catalog.End()
+	d.shop = d.catalog.Shop
+	d.zone, err = loadZone(d.shop.Zone)
+	if err != nil {
+		return inPlace(d.dir, "", err)
+	}
+	return nil
+}
+
+func loadZone(name string) (*time.Location, error) {
+	if name == "" || name == "Local" {
+		return nil, wrong("zone", "give an IANA time zone, like America/Halifax", "%q is not a time zone", name)
+	}
+	zone, err := time.LoadLocation(name)
+	if err != nil {
+		return nil, &fault{what: fmt.Sprintf("%q is not a time zone known here", name), where: "zone", hint: "give an IANA time zone, like America/Halifax", status: statusUse, err: err}
+	}
+	return zone, nil
+}
+
+// findShop takes the shop's id from the first event that stands here.
+func (d *desk) findShop() error {
+	found := fmt.Errorf("found")
+	err := d.store.Scan(d.ctx, 0, func(r store.Row) error {
+		e, err := event.ParseLine(bytes.Clone(r.Line))
+		if err != nil {
+			return store.Fail("open the ledger", ledgerPath(d.dir), store.ErrDamaged, err)
+		}
+		d.shopID = e.Shop
+		return found
+	})
+	switch {
+	case err == found:
+		return nil
+	case err != nil:
+		return err
+	}
+	return &fault{what: "the ledger holds nothing yet; an earlier init was cut short", where: d.dir, hint: "remove the folder and run countback init again", status: statusMachine}
+}
+
+// recorder records as this device.
+func (d *desk) recorder() *record.Recorder {
+	return &record.Recorder{Store: d.store, Key: d.key, Shop: d.shopID, Now: d.m.Now, Entropy: d.m.Entropy, Person: d.m.person}
+}
+
+// now is the present in the shop's zone.
+func (d *desk) now() time.Time { return d.m.Now().In(d.zone) }
+
+// known is what the check of entry asks, against what stands in the store now.
+type known struct {
+	ctx   context.Context
+	store store.Store
+	off   map[event.ID]bool
+}
+
+var setupKinds = []event.Kind{event.KindShop, event.KindItem, event.KindRetire, event.KindPackSpec, event.KindMakeSpec}
+
+// scan parses the events of some kinds.
+func scan(ctx context.Context, s store.Store, kinds []event.Kind) ([]*event.Event, error) {
+	var list []*event.Event
+	err := s.ScanKinds(ctx, kinds, 0, func(r store.Row) error {
+		e, err := event.ParseLine(bytes.Clone(r.Line))
+		if err != nil {
+			return store.Fail("read the ledger", fmt.Sprintf("event number %d", r.N), store.ErrDamaged, err)
+		}
+		list = append(list, e)
+		return nil
+	})
+	return list, err
+}
+
+func reversals(ctx context.Context, s store.Store) (map[event.ID]bool, error) {
+	list, err := scan(ctx, s, []event.Kind{event.KindReverse})
+	off := map[event.ID]bool{}
+	for _, e := range list {
+		if r, ok := e.Data.(*event.Reverse); ok {
+			off[r.Event] = true
+		}
+	}
+	return off, err
+}
+
+// setup returns the events that define the shop.
+func setup(ctx context.Context, s store.Store) ([]catalog.Input, error) {
+	off, err := reversals(ctx, s)
+	if err != nil {
+		return nil, err
+	}
+	list, err := scan(ctx, s, setupKinds)
+	if err != nil {
+		return nil, err
+	}
+	inputs := make([]catalog.Input, len(list))
+	for i, e := range list {
+		inputs[i] = catalog.Input{Event: e, Reversed: off[e.ID] && e.Kind.Reversible()}
+	}
+	return inputs, nil
+}
+
+// Setup implements entry.Known.
+func (k *known) Setup() ([]catalog.Input, error) { return setup(k.ctx, k.store) }
+
+// Event implements entry.Known. Of events with one id the one of the smallest source counts.
+func (k *known) Event(id event.ID) (*event.Event, bool, error) {
+	rows, err := k.store.ByID(k.ctx, id)
+	if err != nil || len(rows) == 0 {
+		return nil, false, err
+	}
+	var list []*event.Event
+	for _, r := range rows {
+		e, err := event.ParseLine(r.Line)
+		if err != nil {
+			return nil, false, store.Fail("read the ledger", id.String(), store.ErrDamaged, err)
+		}
+		list = append(list, e)
+	}
+	slices.SortFunc(list, func(a, b *event.Event) int { return cmp.Compare(a.Device, b.Device) })
+	return list[0], true, nil
+}
+
+// Reversed implements entry.Known.
+func (k *known) Reversed(id event.ID) (bool, error) {
+	if k.off == nil {
+		off, err := reversals(k.ctx, k.store)
+		if err != nil {
+			return false, err
+		}
+		k.off = off
+	}
+	return k.off[id], nil
+}
+
+// Order implements entry.Known.
+func (k *known) Order(number string) (bool, error) {
+	rows, err := k.store.ByOrder(k.ctx, number)
+	if err != nil {
+		return false, err
+	}
+	for _, r := range rows {
+		e, err := event.ParseLine(r.Line)
+		if err == nil && (e.Kind == event.KindOrder || e.Kind == event.KindPack) {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// check is the check of entry, to be run inside the transaction that records.
+func (d *desk) check(facts []event.Fact) func(store.Tx) error {
+	return func(store.Tx) error {
+		return entry.Check(facts, &known{ctx: d.ctx, store: d.store}, d.m.Now(), func(name string) error {
+			_, err := loadZone(name)
+			return err
+		})
+	}
+}
+
+// lines is the ledger as the source of a fold.
+type lines struct{ s store.Store }
+
+// Lines implements fold.Source.
+func (l lines) Lines(ctx context.Context, fn func([]byte) error) error {
+	return l.s.Scan(ctx, 0, func(r store.Row) error { return fn(r.Line) })
+}
+
+// log reads the events for a fold. known 0 is all.
+func (d *desk) log(known int64) (*fold.Log, error) {
+	return fold.Read(d.ctx, lines{d.store}, fold.Choice{Known: known})
+}
+
+// style is how reports write times and money.
+func (d *desk) style() report.Style { return report.Style{Zone: d.zone, Exact: d.m.exact} }
+
+// item finds an item by its id.
+func (d *desk) item(id string) (*catalog.Item, error) {
+	if it, ok := d.catalog.Find(id); ok {
+		return it, nil
+	}
+	return nil, d.noItem(id)
+}
+
+func (d *desk) noItem(id string) error {
+	hint := "define it with countback item " + id + " --name NAME --type supply --unit each"
+	if near := entry.Near(id, d.itemIDs()); len(near) > 0 {
+		hint = "the nearest known names are " + strings.Join(near, ", ")
+	}
+	return wrong("", hint, "there is no item %q", id)
+}
+
+func (d *desk) itemIDs() []string {
+	ids := make([]string, len(d.catalog.Items))
+	for i, it := range d.catalog.Items {
+		ids[i] = it.ID
+	}
+	return ids
+}
+
+func nearest(name string, names []string) []string { return entry.Near(name, names) }

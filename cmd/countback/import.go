@@ -1,0 +1,405 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"countback/ledger/currency"
+	"countback/ledger/event"
+	"countback/ledger/record"
+	"countback/ledger/sheet"
+)
+
+func (m *Main) importCmd() *cobra.Command {
+	cmd := &cobra.Command{
+		Use:   "import orders|catalog|counts FILE",
+		Short: "Read orders, a catalog or a count sheet from CSV",
+		Long: `Read facts from a CSV file: any delimiter, decimal sign, encoding and date layout. All of a file is recorded or nothing; what is wrong is listed by row.
+Reading a file twice changes nothing.`,
+		Example: "  countback import orders shop-export.csv --map shop.map --dry-run",
+	}
+	cmd.AddCommand(m.importOrdersCmd(), m.importOwnCmd("catalog"), m.importOwnCmd("counts"))
+	return cmd
+}
+
+func (m *Main) importOrdersCmd() *cobra.Command {
+	var mapFile string
+	var dry, suggest bool
+	cmd := &cobra.Command{
+		Use:   "orders FILE --map MAP",
+		Short: "Open orders from any CSV, columns named by a map",
+		Long: `Read orders from any CSV. A map, a short text file, says which column is what; --suggest writes one for a file, to be checked and completed.
+--dry-run says what would happen and records nothing.`,
+		Example: "  countback import orders shop-export.csv --suggest > shop.map\n  countback import orders shop-export.csv --map shop.map",
+		Args:    cobra.ExactArgs(1),
+	}
+	cmd.ValidArgsFunction = byPlace(files)
+	cmd.Flags().StringVar(&mapFile, "map", "", "`file` that names the columns")
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "record nothing")
+	cmd.Flags().BoolVar(&suggest, "suggest", false, "print a map for the file")
+	importing := m.writing(func(d *desk, args []string) error {
+		j := &importJob{d: d, file: args[0], dry: dry}
+		return j.orders(mapFile)
+	})
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		switch {
+		case suggest:
+			return m.suggest(args[0])
+		case mapFile == "":
+			return wrong("--map", "write one with: countback import orders "+fileName(args[0])+" --suggest > orders.map", "a map that names the columns is missing")
+		}
+		return importing(cmd, args)
+	}
+	return cmd
+}
+
+func (m *Main) suggest(path string) error {
+	file, err := m.readFile(path, sheet.MaxFile)
+	if err != nil {
+		return err
+	}
+	t, err := sheet.ReadTable(file, sheet.Options{})
+	if err != nil {
+		return inPlace(fileName(path), nothing, err)
+	}
+	_, err = fmt.Fprint(m.Stdout, sheet.Suggest(t))
+	return err
+}
+
+func (m *Main) importOwnCmd(what string) *cobra.Command {
+	var dry bool
+	var at string
+	cmd := &cobra.Command{
+		Use:   what + " FILE",
+		Args:  cobra.ExactArgs(1),
+		Short: "Define or change items from CSV",
+		Long: "Define or change items from CSV. The columns are called " + strings.Join(sheet.CatalogColumns, ", ") + `; only item is needed.
+Items that are as the file says already are left alone.`,
+		Example: "  countback import catalog items.csv",
+	}
+	part := dayStart
+	if what == "counts" {
+		part = dayEnd
+		cmd.Short = "Record a filled count sheet"
+		cmd.Long = `Record a count sheet that countback count sheet printed. Rows without a figure are left out.`
+		cmd.Example = "  countback import counts counts.csv"
+	}
+	cmd.ValidArgsFunction = byPlace(files)
+	cmd.Flags().BoolVar(&dry, "dry-run", false, "record nothing")
+	cmd.Flags().StringVar(&at, "at", "", "when it was: a `day` or a time with offset (default now), for rows that don't say")
+	cmd.RunE = m.writing(func(d *desk, args []string) error {
+		j := &importJob{d: d, file: args[0], dry: dry}
+		now := d.now()
+		if at != "" {
+			var err error
+			if now, err = parseMoment(at, part, d.zone); err != nil {
+				return inPlace("--at", "", err)
+			}
+		}
+		return j.own(what, now)
+	})
+	return cmd
+}
+
+// importJob is the import of one file.
+type importJob struct {
+	d    *desk
+	file string
+	dry  bool
+	warn []string
+}
+
+func (j *importJob) context(now time.Time) sheet.Context {
+	d := j.d
+	digits, _ := currency.Digits(d.shop.Currency)
+	return sheet.Context{
+		Location: d.zone,
+		Zone:     loadZone,
+		Now:      now,
+		Item:     func(id string) bool { _, ok := d.catalog.Find(id); return ok },
+		Near:     func(id string) []string { return nearest(id, d.itemIDs()) },
+		Current:  d.current,
+		Digits:   digits,
+		ShopID:   d.shopID,
+	}
+}
+
+// current is the definition of an item in force, as a fact would say it.
+func (d *desk) current(id string) *event.Item {
+	it, ok := d.catalog.Find(id)
+	if !ok {
+		return nil
+	}
+	def := d.view.Def(it.Index)
+	return &event.Item{
+		Item: id, Name: def.Name, Type: def.Type, Unit: def.Unit, Packs: maps.Clone(def.Packs), Measures: maps.Clone(def.Measures), Class: def.Class,
+		Points: &def.Points, Place: def.Place, Supplier: def.Supplier, LeadDays: def.LeadDays, LeadDaysMax: def.LeadDaysMax, Tolerance: def.Tolerance,
+		PieceWeight: def.PieceWeight, UnitCost: def.UnitCost, Barcode: def.Barcode, Price: def.Price, Parts: slices.Clone(def.Parts),
+	}
+}
+
+func (j *importJob) table(opts sheet.Options) (*sheet.Table, error) {
+	file, err := j.d.m.readFile(j.file, sheet.MaxFile)
+	if err != nil {
+		return nil, err
+	}
+	t, err := sheet.ReadTable(file, opts)
+	return t, inPlace(fileName(j.file), nothing, err)
+}
+
+func (j *importJob) orders(mapFile string) error {
+	text, err := j.d.m.readFile(mapFile, sheet.MaxMap)
+	if err != nil {
+		return err
+	}
+	layout, err := sheet.ParseMap(text)
+	if err != nil {
+		return inPlace(fileName(mapFile), nothing, plainMap(err))
+	}
+	t, err := j.table(layout.Options())
+	if err != nil {
+		return err
+	}
+	r, err := sheet.Orders(t, layout, j.context(j.d.now()))
+	if err != nil {
+		return inPlace(fileName(mapFile), nothing, plainMap(err))
+	}
+	if err := j.problems(r, "correct the rows or the map, and import again"); err != nil {
+		return err
+	}
+	if err := j.compare(r); err != nil {
+		return err
+	}
+	return j.record(r)
+}
+
+// plainMap takes a map's line out of its error, so that it stands where places stand.
+func plainMap(err error) error {
+	var me *sheet.MapError
+	if !errors.As(err, &me) {
+		return err
+	}
+	where := ""
+	if me.Line > 0 {
+		where = fmt.Sprintf("line %d", me.Line)
+	}
+	what, hint, _ := strings.Cut(me.Why, "; ")
+	if me.Line == 0 {
+		what = "the map " + what
+	}
+	return &fault{what: what, where: where, hint: hint, status: statusUse, err: err}
+}
+
+func (j *importJob) own(what string, now time.Time) error {
+	t, err := j.table(sheet.Options{})
+	if err != nil {
+		return err
+	}
+	read := sheet.Catalog
+	if what == "counts" {
+		read = sheet.Counts
+	}
+	r, err := read(t, j.context(now))
+	if err != nil {
+		return inPlace(fileName(j.file), nothing, err)
+	}
+	if err := j.problems(r, "correct the rows and import again"); err != nil {
+		return err
+	}
+	return j.record(r)
+}
+
+// badRows is the error of a file with problems.
+type badRows struct {
+	fault
+	problems []sheet.Problem
+}
+
+// Unwrap makes explain find the fault.
+func (b *badRows) Unwrap() error { return &b.fault }
+
+func (j *importJob) problems(r *sheet.Result, hint string) error {
+	if len(r.Problems) == 0 {
+		return nil
+	}
+	first := r.Problems[0]
+	what := first.String()
+	if n := len(r.Problems); n > 1 {
+		what = count(n, "problem", "problems") + ", the first: " + what
+	}
+	return &badRows{fault{what: what, where: fileName(j.file), hint: hint + "; " + nothing, status: statusUse}, r.Problems}
+}
+
+// compare looks whether what the file says of orders that are here already is what was recorded.
+func (j *importJob) compare(r *sheet.Result) error {
+	k := &known{ctx: j.d.ctx, store: j.d.store}
+	var changed, other []string
+	for i, f := range r.Facts {
+		e, held, err := k.Event(f.ID)
+		if err != nil {
+			return err
+		}
+		switch {
+		case held && e.Data != nil && sheet.ContentKey(event.Fact{Time: e.Time, Data: e.Data}) != r.Keys[i]:
+			changed = append(changed, orderOf(f.Data))
+		case held:
+		default:
+			if o, ok := f.Data.(*event.Order); ok {
+				placed, err := j.d.placed(o.Order)
+				if err != nil {
+					return err
+				}
+				if placed {
+					other = append(other, o.Order)
+				}
+			}
+		}
+	}
+	j.note(changed, "was changed at its source since it was imported; what is recorded stays as it is", "were changed at their source since they were imported; what is recorded stays as it is")
+	j.note(other, "is here already under another time; this adds a second record of it", "are here already under other times; this adds second records of them")
+	var late []string
+	for _, c := range r.Cancelled {
+		if c.ID.IsZero() {
+			continue
+		}
+		_, held, err := k.Event(c.ID)
+		if err != nil {
+			return err
+		}
+		off, err := k.Reversed(c.ID)
+		if err != nil {
+			return err
+		}
+		if held && !off {
+			late = append(late, c.Order+" (countback reverse "+c.ID.String()+" --reason cancelled)")
+		}
+	}
+	j.note(late, "was cancelled and is recorded; if it was never packed, reverse it", "were cancelled and are recorded; those that were never packed can be reversed")
+	return nil
+}
+
+// placed reports whether an order event of that number stands here.
+func (d *desk) placed(number string) (bool, error) {
+	rows, err := d.store.ByOrder(d.ctx, number)
+	if err != nil {
+		return false, err
+	}
+	for _, r := range rows {
+		if e, err := event.ParseLine(bytes.Clone(r.Line)); err == nil && e.Kind == event.KindOrder {
+			return true, nil
+		}
+	}
+	return false, nil
+}
+
+// note adds a warning about some orders.
+func (j *importJob) note(list []string, one, many string) {
+	const most = 5
+	switch n := len(list); {
+	case n == 1:
+		j.warn = append(j.warn, "Order "+list[0]+" "+one+".")
+	case n > 1:
+		names := strings.Join(list[:min(n, most)], ", ")
+		if n > most {
+			names += fmt.Sprintf(" and %d more", n-most)
+		}
+		j.warn = append(j.warn, fmt.Sprintf("%d orders %s: %s.", n, many, names))
+	}
+}
+
+// imported is what an import prints as JSON.
+type imported struct {
+	File     string        `json:"file"`
+	DryRun   bool          `json:"dry_run,omitempty"`
+	Facts    int           `json:"facts"`
+	Recorded int           `json:"recorded"`
+	Skipped  int           `json:"skipped"`
+	Rows     []sheet.Tally `json:"-"`
+	Fates    []fate        `json:"rows"`
+	Entries  []fate        `json:"entries,omitempty"`
+	Warnings []string      `json:"warnings,omitempty"`
+}
+
+type fate struct {
+	Fate string `json:"fate"`
+	Rows int    `json:"rows"`
+}
+
+func (j *importJob) record(r *sheet.Result) error {
+	out := imported{File: j.file, DryRun: j.dry, Facts: len(r.Facts), Rows: r.Done, Warnings: j.warn}
+	for _, t := range r.Done {
+		out.Fates = append(out.Fates, fate{t.Reason, t.Rows})
+	}
+	for _, t := range r.Entries {
+		out.Entries = append(out.Entries, fate{t.Reason, t.Rows})
+	}
+	if j.dry {
+		n, err := j.new(r.Facts)
+		if err != nil {
+			return err
+		}
+		if err := j.d.tryOut(r.Facts, j.place); err != nil {
+			return err
+		}
+		out.Recorded, out.Skipped = n, len(r.Facts)-n
+		return j.tell(&out)
+	}
+	var result record.Result
+	if len(r.Facts) > 0 {
+		var err error
+		if result, err = j.d.record(r.Facts, j.place); err != nil {
+			return err
+		}
+	}
+	out.Recorded, out.Skipped = result.Recorded, result.Skipped
+	return j.tell(&out)
+}
+
+// place names a fact that the check of entry refuses; its rows can't be told any more.
+func (j *importJob) place(int) string { return fileName(j.file) }
+
+// new counts the facts that the ledger doesn't hold yet.
+func (j *importJob) new(facts []event.Fact) (n int, err error) {
+	for _, f := range facts {
+		rows, err := j.d.store.ByID(j.d.ctx, f.ID)
+		if err != nil {
+			return 0, err
+		}
+		if f.ID.IsZero() || len(rows) == 0 {
+			n++
+		}
+	}
+	return n, nil
+}
+
+func (j *importJob) tell(out *imported) error {
+	g := &grid{columns: []column{{name: "rows", head: "Rows", figure: true}, {name: "fate", head: "What becomes of them", flexible: true}}}
+	for _, f := range append(slices.Clone(out.Fates), out.Entries...) {
+		g.add(figure(fmtInt(int64(f.Rows))), plain(f.Fate))
+	}
+	lead := recordedText(record.Result{Recorded: out.Recorded, Skipped: out.Skipped})
+	switch {
+	case out.Facts == 0:
+		lead = "Nothing to record: the file says nothing new."
+	case out.DryRun && out.Recorded == 0:
+		lead = "A try, nothing was recorded: " + count(out.Skipped, "fact is", "facts are") + " here already, and none is new."
+	case out.DryRun:
+		lead = "A try, nothing was recorded: " + count(out.Recorded, "fact", "facts") + " would be."
+		if out.Skipped > 0 {
+			lead += " " + count(out.Skipped, "is", "are") + " here already."
+		}
+	}
+	return j.d.m.report(out, lead, g, strings.Join(out.Warnings, "\n"))
+}
+
+// tryOut runs the check of entry without recording.
+func (d *desk) tryOut(facts []event.Fact, where func(int) string) error {
+	return refused(d.check(facts)(nil), where)
+}

@@ -1,0 +1,178 @@
+package main
+
+import (
+	"maps"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/ledger/unit"
+)
+
+func (m *Main) itemCmd() *cobra.Command {
+	var p posting
+	var d event.Item
+	var packs, measures, parts, dropPacks, dropMeasures []string
+	var pieceWeight, restates string
+	var lead, leadMax int
+	cmd := &cobra.Command{
+		Use:   "item ID",
+		Short: "Define a good or a supply, or change one",
+		Long: `Define an item, or change the fields that you name. A new item needs a name, a type and a unit.
+The unit is the smallest piece that is ever used: each, mm, g or ml. Packs say how it is bought, measures how it is used;
+both may be written in any unit of length, weight or volume that fits.`,
+		Example: `  countback item cord --name "Cotton cord" --type supply --unit mm --pack spool="50 m" --measure wrap="310 mm" --place "cart 2"`,
+		Args:    cobra.ExactArgs(1),
+	}
+	cmd.ValidArgsFunction = byPlace(m.itemIDs)
+	p.flags(cmd)
+	f := cmd.Flags()
+	f.StringVar(&d.Name, "name", "", "what people call it")
+	f.StringVar(&d.Type, "type", "", "good (sold), supply (used) or prepared (stands for its parts)")
+	f.StringVar(&d.Unit, "unit", "", "base unit: each, mm, g or ml")
+	f.StringArrayVar(&packs, "pack", nil, "how it is bought, `NAME=UNITS`, like box=150; may be repeated")
+	f.StringArrayVar(&measures, "measure", nil, "how it is used, `NAME=UNITS`, like wrap=\"310 mm\"; may be repeated")
+	f.StringArrayVar(&dropPacks, "drop-pack", nil, "`NAME` of a pack that it no longer has")
+	f.StringArrayVar(&dropMeasures, "drop-measure", nil, "`NAME` of a measure that it no longer has")
+	f.StringVar(&d.Class, "class", "", "`word` for what kind of good it is, for packing specs")
+	f.Var(qtyFlag(&d.Points), "points", "room that one piece takes in a parcel")
+	f.StringVar(&d.Place, "place", "", "where it lies")
+	f.StringVar(&d.Supplier, "supplier", "", "who sells it")
+	f.IntVar(&lead, "lead-days", 0, "`days` from order to delivery")
+	f.IntVar(&leadMax, "lead-days-max", 0, "`days` in a bad case")
+	f.Var(textFlag[event.Tolerance, *event.Tolerance]{&d.Tolerance, "tolerance"}, "tolerance", "how exact its counts are: 3 (base units) or 2%")
+	f.StringVar(&pieceWeight, "piece-weight", "", "`weight` of one base unit, like 12.5 or \"0.4 oz\" (grams where no unit is named)")
+	f.Var(moneyFlag(&d.UnitCost), "unit-cost", "estimated cost of one base unit")
+	f.StringVar(&d.Barcode, "barcode", "", "its barcode")
+	f.Var(moneyFlag(&d.Price), "price", "selling price of one")
+	f.StringArrayVar(&parts, "part", nil, "what one prepared piece holds, `ITEM=N`; may be repeated")
+	f.StringVar(&restates, "restates", "", "`EVENT` that was wrong from the start and is put right")
+	complete(cmd, "type", words("good", "supply", "prepared"))
+	complete(cmd, "unit", words("each", "mm", "g", "ml"))
+	complete(cmd, "part", m.itemPairs)
+	complete(cmd, "restates", m.eventIDs(event.KindItem))
+	cmd.RunE = m.recording(&p, func(desk *desk, args []string) (event.Data, error) {
+		d.Item, d.Note = args[0], p.note
+		if cmd.Flags().Changed("lead-days") {
+			d.LeadDays = &lead
+		}
+		if cmd.Flags().Changed("lead-days-max") {
+			d.LeadDaysMax = &leadMax
+		}
+		return &d, firstError(
+			desk.itemIsNew(&d),
+			desk.units(&d.Packs, "pack", d.Item, d.Unit, packs, dropPacks),
+			desk.units(&d.Measures, "measure", d.Item, d.Unit, measures, dropMeasures),
+			desk.weight(&d.PieceWeight, pieceWeight),
+			desk.parts(&d.Parts, parts),
+			parseID(&d.Restates, "--restates", restates))
+	})
+	return cmd
+}
+
+func firstError(list ...error) error {
+	for _, err := range list {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// itemIsNew asks for what a first definition needs: an id that is only misspelt would else become an item of its own.
+func (d *desk) itemIsNew(f *event.Item) error {
+	if _, known := d.catalog.Find(f.Item); known || f.Name != "" && f.Type != "" && f.Unit != "" {
+		return nil
+	}
+	hint := "give --name, --type and --unit"
+	if near := nearest(f.Item, d.itemIDs()); len(near) > 0 {
+		hint += ", or did you mean " + strings.Join(near, " or ") + "?"
+	}
+	return wrong("", hint, "%s is a new item, and a new item needs a name, a type and a unit", f.Item)
+}
+
+// units adds packs or measures to those that the item has. An event replaces the map whole, a person means the ones that are named.
+func (d *desk) units(to *map[string]num.Qty, what, item, base string, list, drop []string) error {
+	if len(list)+len(drop) == 0 {
+		return nil
+	}
+	all := map[string]num.Qty{}
+	if it, ok := d.catalog.Find(item); ok {
+		base = it.Unit()
+		def := d.view.Def(it.Index)
+		if what == "pack" {
+			maps.Copy(all, def.Packs)
+		} else {
+			maps.Copy(all, def.Measures)
+		}
+	}
+	for _, text := range list {
+		name, value, err := splitPair(text, "--"+what+" NAME=UNITS")
+		if err != nil {
+			return inPlace("--"+what, "", err)
+		}
+		if all[name], err = exactly(value, base); err != nil {
+			return inPlace("--"+what+" "+name, "", err)
+		}
+	}
+	for _, name := range drop {
+		if _, ok := all[name]; !ok {
+			return wrong("--drop-"+what, "look at its name with countback stock "+item, "item %s has no %s %q", item, what, name)
+		}
+		delete(all, name)
+	}
+	*to = all
+	return nil
+}
+
+// exactly reads a quantity that must not be rounded. The advice is the rules': a length that isn't exact is better given in the base unit, or the base unit chosen smaller.
+func exactly(text, base string) (num.Qty, error) {
+	number, word := splitNumber(text)
+	q, err := num.ParseQty(number)
+	if err != nil || word == "" || word == base {
+		return q, err
+	}
+	return unit.Exact(q, word, base)
+}
+
+func (d *desk) weight(to **num.Qty, text string) error {
+	if text == "" {
+		return nil
+	}
+	q, err := unit.ParseQty(text, "g")
+	if err != nil {
+		return inPlace("--piece-weight", "", err)
+	}
+	*to = &q
+	return nil
+}
+
+func (d *desk) parts(to *[]event.Part, list []string) error {
+	for _, text := range list {
+		id, value, err := splitPair(text, "--part ITEM=N")
+		if err != nil {
+			return inPlace("--part", "", err)
+		}
+		a, err := d.amount(id, value, "")
+		if err != nil {
+			return inPlace("--part", "", err)
+		}
+		*to = append(*to, event.Part{Item: id, Qty: d.base(id, a)})
+	}
+	return nil
+}
+
+// parseID reads the id of an event where one is given.
+func parseID(to *event.ID, where, text string) error {
+	if text == "" {
+		return nil
+	}
+	id, err := event.ParseID(strings.ToUpper(text))
+	if err != nil {
+		return inPlace(where, "history and review show the ids of events", err)
+	}
+	*to = id
+	return nil
+}

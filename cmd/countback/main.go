@@ -1,0 +1,37 @@
+package main
+
+import (
+	"context"
+	"crypto/rand"
+	"os"
+	"os/signal"
+	"syscall"
+	"time"
+
+	"golang.org/x/term"
+)
+
+// The version of the program, set by the build; the module's own where it isn't.
+var version = ""
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	m := &Main{
+		Args:    os.Args[1:],
+		Stdin:   os.Stdin,
+		Stdout:  os.Stdout,
+		Stderr:  os.Stderr,
+		Getenv:  os.Getenv,
+		Now:     time.Now,
+		Entropy: rand.Reader,
+		Version: version,
+	}
+	m.Terminal = term.IsTerminal(int(os.Stdout.Fd()))
+	m.ErrTerminal = term.IsTerminal(int(os.Stderr.Fd()))
+	if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil && m.Terminal {
+		m.Width = width
+	}
+	status := m.Run(ctx)
+	stop()
+	os.Exit(status)
+}

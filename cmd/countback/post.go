@@ -1,0 +1,375 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"countback/ledger/entry"
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/ledger/record"
+	"countback/projections/fold"
+)
+
+// posting is what every command that records one fact takes.
+type posting struct {
+	at   string
+	note string
+	file string // that the fact's data was read from
+}
+
+func (p *posting) flags(cmd *cobra.Command) {
+	p.atFlag(cmd)
+	cmd.Flags().StringVar(&p.note, "note", "", "`text` to keep with it")
+}
+
+func (p *posting) atFlag(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&p.at, "at", "", "when it was: a `day` or a time with offset (default now)")
+}
+
+// time is when the fact happened.
+func (p *posting) time(d *desk, k event.Kind) (event.Time, error) {
+	if p.at == "" {
+		return event.TimeOf(d.now()), nil
+	}
+	t, err := parseMoment(p.at, partOf(k), d.zone)
+	if err != nil {
+		return event.Time{}, inPlace("--at", "", err)
+	}
+	return event.TimeOf(t), nil
+}
+
+// recording runs a command that records one fact and says what became of it.
+func (m *Main) recording(p *posting, build func(d *desk, args []string) (event.Data, error)) func(*cobra.Command, []string) error {
+	return m.writing(func(d *desk, args []string) error {
+		data, err := build(d, args)
+		if err != nil {
+			return err
+		}
+		at, err := p.time(d, data.Kind())
+		if err != nil {
+			return err
+		}
+		var where func(int) string
+		if p.file != "" {
+			where = func(int) string { return fileName(p.file) }
+		}
+		facts := []event.Fact{{Time: at, Data: data}}
+		result, err := d.record(facts, where)
+		if err != nil {
+			return err
+		}
+		return d.tell(facts, result)
+	})
+}
+
+// record takes facts through the check of entry into the ledger. where names a fact's place in its file; nil for facts of a command line.
+func (d *desk) record(facts []event.Fact, where func(index int) string) (record.Result, error) {
+	for i := range facts {
+		if err := event.Check(facts[i].Data); err != nil {
+			return record.Result{}, inPlace(place(where, i), nothing, onCommandLine(err, where))
+		}
+	}
+	result, err := d.recorder().Record(d.ctx, facts, d.check(facts))
+	return result, refused(err, where)
+}
+
+// refused puts a refusal of the check of entry into its place.
+func refused(err error, where func(index int) string) error {
+	var one *record.FactError
+	if errors.As(err, &one) {
+		return inPlace(place(where, one.Index), nothing, onCommandLine(one.Err, where))
+	}
+	var bad *entry.Error
+	if !errors.As(err, &bad) {
+		return err
+	}
+	hint := nothing
+	if bad.Hint != "" {
+		hint = bad.Hint
+	}
+	return &fault{what: bad.Why, where: join(place(where, bad.Index), fieldName(bad.Field, where)), hint: hint, status: statusUse, err: err}
+}
+
+// onCommandLine says a field as it is known there: the name of its flag, or of its place behind the command.
+func onCommandLine(err error, where func(int) string) error {
+	var f *event.FieldError
+	if where != nil || !errors.As(err, &f) {
+		return err
+	}
+	field := strings.TrimPrefix(f.Field, "lines[0].")
+	switch field {
+	case "qty":
+		field = "N"
+	case "item", "order", "event", "restock", "amount":
+		field = strings.ToUpper(field)
+	default:
+		if field != "" && strings.IndexAny(field, ".[") < 0 {
+			field = "--" + strings.ReplaceAll(field, "_", "-")
+		}
+	}
+	return &event.FieldError{Field: field, Why: f.Why}
+}
+
+func place(where func(int) string, index int) string {
+	if where == nil {
+		return ""
+	}
+	return where(index)
+}
+
+// fieldName leaves out the name of a field that nobody wrote: on the command line there are words, not fields.
+func fieldName(field string, where func(int) string) string {
+	switch {
+	case where != nil:
+		return field
+	case field == "time":
+		return "--at"
+	}
+	return ""
+}
+
+// posted is what a recording command prints as JSON.
+type posted struct {
+	Recorded []postedEvent `json:"recorded"`
+	Skipped  int           `json:"skipped,omitempty"`
+	OnHand   []postedStock `json:"on_hand,omitempty"`
+	Notices  []postedNote  `json:"notices,omitempty"`
+}
+
+type postedEvent struct {
+	Event string `json:"event"`
+	Kind  string `json:"kind"`
+	Time  string `json:"time"`
+	Order string `json:"order,omitempty"`
+}
+
+type postedStock struct {
+	Item   string `json:"item"`
+	Unit   string `json:"unit"`
+	Change string `json:"change"`
+	OnHand string `json:"on_hand"`
+}
+
+type postedNote struct {
+	Event   string   `json:"event,omitempty"`
+	Why     string   `json:"why"`
+	Choices []string `json:"choices,omitempty"`
+}
+
+// tell prints what was recorded, what it moved, and what there is to know about it.
+func (d *desk) tell(facts []event.Fact, result record.Result) error {
+	out := posted{Recorded: []postedEvent{}, Skipped: result.Skipped}
+	ids := map[event.ID]bool{}
+	for i, f := range facts {
+		ids[result.IDs[i]] = true
+		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
+	}
+	if err := d.moved(&out, ids, reversedBy(facts)); err != nil {
+		return err
+	}
+	return d.printPosted(&out)
+}
+
+func orderOf(data event.Data) string {
+	switch f := data.(type) {
+	case *event.Order:
+		return f.Order
+	case *event.Pack:
+		return f.Order
+	case *event.Return:
+		return f.Order
+	}
+	return ""
+}
+
+// reversedBy lists the events that facts take out of the fold, or let back in.
+func reversedBy(facts []event.Fact) map[event.ID]bool {
+	ids := map[event.ID]bool{}
+	for _, f := range facts {
+		switch f := f.Data.(type) {
+		case *event.Reverse:
+			ids[f.Event] = true
+		case *event.Decide:
+			ids[f.Event] = true
+		}
+	}
+	return ids
+}
+
+// moved fills in the stock that the events moved. Of what a reversal took out, the movement is read from the ledger as it stood before: the items are told
+// by the difference of the two.
+func (d *desk) moved(out *posted, ids, undone map[event.ID]bool) error {
+	log, err := d.log(0)
+	if err != nil {
+		return err
+	}
+	change := make([]num.Qty, len(log.Catalog.Items))
+	seen := make([]bool, len(log.Catalog.Items))
+	state := log.Run(fold.Run{Observe: func(m fold.Movement) {
+		if !ids[m.Event] && !undone[m.Event] {
+			return
+		}
+		seen[m.Item] = true
+		if m.Column.In() {
+			change[m.Item] = change[m.Item].Add(m.Qty)
+		} else {
+			change[m.Item] = change[m.Item].Sub(m.Qty)
+		}
+	}})
+	for _, id := range d.touched(undone) {
+		if it, ok := log.Catalog.Find(id); ok && !it.Prepared() {
+			seen[it.Index] = true
+		}
+	}
+	for _, it := range log.Catalog.Items {
+		if seen[it.Index] {
+			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change[it.Index].String(), state.Items[it.Index].Account.OnHand().String()})
+		}
+	}
+	for _, n := range state.Notices {
+		if ids[n.Event] {
+			out.Notices = append(out.Notices, postedNote{n.Event.String(), n.Why, n.Choices})
+		}
+	}
+	return nil
+}
+
+// touched lists the items that events name in their own lines.
+func (d *desk) touched(ids map[event.ID]bool) []string {
+	k := &known{ctx: d.ctx, store: d.store}
+	var items []string
+	for id := range ids {
+		if e, ok, err := k.Event(id); err == nil && ok {
+			items = append(items, itemsOf(e.Data)...)
+		}
+	}
+	slices.Sort(items)
+	return slices.Compact(items)
+}
+
+func itemsOf(data event.Data) (items []string) {
+	switch f := data.(type) {
+	case *event.Restock:
+		for _, l := range f.Lines {
+			items = append(items, l.Item)
+		}
+	case *event.Credit:
+		for _, l := range f.Lines {
+			items = append(items, l.Item)
+		}
+	case *event.Return:
+		for _, l := range f.Lines {
+			items = append(items, l.Item)
+		}
+	case *event.Pack:
+		for _, l := range f.Lines {
+			items = append(items, l.Item)
+		}
+	case *event.Reprint:
+		items = []string{f.Item}
+	case *event.Damage:
+		items = []string{f.Item}
+	case *event.Count:
+		items = []string{f.Item}
+	}
+	return items
+}
+
+func (d *desk) printPosted(out *posted) error {
+	g := &grid{columns: []column{{name: "event"}, {name: "kind"}, {name: "time"}, {name: "order"}}}
+	for _, e := range out.Recorded {
+		g.add(plain(e.Event), plain(e.Kind), plain(e.Time), plain(e.Order))
+	}
+	if d.m.format != formatTable {
+		return d.m.report(out, "", g, "")
+	}
+	var lead strings.Builder
+	for i, e := range out.Recorded {
+		if i > 0 {
+			lead.WriteByte('\n')
+		}
+		about := e.Kind
+		if e.Order != "" {
+			about += " of order " + e.Order
+		}
+		fmt.Fprintf(&lead, "%s  %s, %s", e.Event, about, clock(e.Time).show())
+	}
+	stock := &grid{columns: []column{{head: "Item", flexible: true}, {head: "Change", figure: true}, {head: "On hand", figure: true}, {head: "Unit"}}}
+	for _, s := range out.OnHand {
+		change := figure(s.Change)
+		if !strings.HasPrefix(s.Change, "-") && s.Change != "0" {
+			change.shown = "+" + change.show()
+		}
+		stock.add(plain(s.Item), change, figure(s.OnHand), plain(s.Unit))
+	}
+	return d.m.printTable(lead.String(), stock, notes(out))
+}
+
+func notes(out *posted) string {
+	var lines []string
+	for _, n := range out.Notices {
+		lines = append(lines, "Note: "+oneLine(n.Why)+".")
+		for _, c := range n.Choices {
+			lines = append(lines, "  - "+oneLine(c))
+		}
+	}
+	for _, s := range out.OnHand {
+		if strings.HasPrefix(s.OnHand, "-") {
+			lines = append(lines, fmt.Sprintf("Note: more %s left than ever came in. A restock or a count is missing: countback count %s N.", s.Item, s.Item))
+		}
+	}
+	return strings.Join(lines, "\n")
+}
+
+// asked are the flags of a report about the past.
+type asked struct {
+	asOf, known string
+}
+
+func (a *asked) flags(cmd *cobra.Command) {
+	cmd.Flags().StringVar(&a.asOf, "as-of", "", "as it was at the end of a `day`, or at a time (default today)")
+	cmd.Flags().StringVar(&a.known, "known", "", "only what was recorded by the end of a `day`, or by a time")
+}
+
+// instants returns the two times in milliseconds; known 0 is everything. Without --as-of a report shows the whole of today, what was recorded for this evening included.
+func (a *asked) instants(d *desk) (asOf, known int64, err error) {
+	t, err := a.asOfTime(d)
+	if err != nil {
+		return 0, 0, inPlace("--as-of", "", err)
+	}
+	if a.known != "" {
+		k, err := parseMoment(a.known, dayEnd, d.zone)
+		if err != nil {
+			return 0, 0, inPlace("--known", "", err)
+		}
+		known = k.UnixMilli()
+	}
+	return t.UnixMilli(), known, nil
+}
+
+func (a *asked) asOfTime(d *desk) (time.Time, error) {
+	text := a.asOf
+	if text == "" {
+		text = d.now().Format("2006-01-02")
+	}
+	return parseMoment(text, dayEnd, d.zone)
+}
+
+// fold reads the log and says up to where to run it.
+func (a *asked) fold(d *desk) (*fold.Log, fold.Run, error) {
+	asOf, known, err := a.instants(d)
+	if err != nil {
+		return nil, fold.Run{}, err
+	}
+	log, err := d.log(known)
+	if err != nil {
+		return nil, fold.Run{}, err
+	}
+	return log, fold.Run{AsOf: asOf, Progress: d.m.progress("Adding up")}, nil
+}
