@@ -47,9 +47,9 @@ type Shop struct {
 
 // Catalog is what the setup events say over all time.
 type Catalog struct {
-	Items []*Item // by id
-	Shop  Shop    // the latest
-	Void  map[event.ID]string
+	Items []*Item             // by id
+	Shop  Shop                // the latest
+	Void  map[event.ID]string // with the reason; what was reversed is not listed
 
 	index    map[string]int
 	changes  []change
@@ -111,7 +111,7 @@ func Build(in []Input) *Catalog {
 		byID:     map[event.ID]Input{},
 		badParts: map[event.ID]bool{},
 		restater: map[event.ID][]*event.Event{},
-		isLost:   map[event.ID]bool{},
+		isGone:   map[event.ID]bool{},
 		ends:     map[event.ID]*event.Event{},
 	}
 	for _, i := range in {
@@ -125,11 +125,12 @@ func Build(in []Input) *Catalog {
 	b.shop()
 	for settled := false; !settled; {
 		b.firstDefinitions()
-		b.units()
-		settled = b.checkReferences()
+		settled = b.checkItems()
 	}
-	b.restatements()
-	b.itemChanges()
+	b.restatements(func(k event.Kind) bool { return k == event.KindItem })
+	b.itemChanges() // from here on it is known which packs and measures there ever were
+	b.checkSpecs()
+	b.restatements(func(k event.Kind) bool { return k == event.KindPackSpec || k == event.KindMakeSpec })
 	b.specs()
 	slices.SortStableFunc(b.c.changes, func(x, y change) int { return x.at.Compare(y.at) })
 	return b.c
@@ -141,8 +142,7 @@ type builder struct {
 	byID     map[event.ID]Input
 	badParts map[event.ID]bool           // item events whose parts aren't there: they define nothing
 	restater map[event.ID][]*event.Event // of an id, in fold order
-	isLost   map[event.ID]bool           // found by lost
-	settled  bool                        // all that is void is known
+	isGone   map[event.ID]bool           // reversed, or restates what is gone
 	ends     map[event.ID]*event.Event   // found by standsFor
 }
 
@@ -255,118 +255,132 @@ func (def *Def) apply(d *event.Item) {
 	}
 }
 
-// units gathers the names of packs and measures that any event of an item ever gave, so that references can be checked.
-func (b *builder) units() {
-	for _, i := range b.events {
-		d, ok := i.Event.Data.(*event.Item)
-		if !ok {
-			continue
-		}
-		if n, ok := b.c.index[d.Item]; ok {
-			it := b.c.Items[n]
-			for name := range d.Packs {
-				it.units["pack "+name] = nil
-			}
-			for name := range d.Measures {
-				it.units["measure "+name] = nil
-			}
-		}
-	}
-}
-
 func (it *Item) knows(unit, name string) bool {
 	if name == "" {
 		return true
 	}
-	_, ok := it.units[unit+" "+name]
-	return ok
+	return len(it.units[unit+" "+name]) > 0
 }
 
-// checkReferences voids what refers to items, packs or measures that aren't there. It returns false if an item's definition fell
-// by that, so that what is defined has to be found again.
-func (b *builder) checkReferences() (settled bool) {
+// item finds an item that e refers to, or voids e.
+func (b *builder) item(e *event.Event, id string) *Item {
+	n, ok := b.c.index[id]
+	if !ok {
+		b.void(e, "item %s is not defined", id)
+		return nil
+	}
+	return b.c.Items[n]
+}
+
+// checkItems voids item and retire events that refer to items that aren't there, or that name another type or unit. It returns false if an
+// item's definition fell by that, so that what is defined has to be found again.
+func (b *builder) checkItems() (settled bool) {
 	settled = true
 	clear(b.c.Void)
 	for _, i := range b.events {
 		e := i.Event
-		item := func(id string) *Item {
-			n, ok := b.c.index[id]
-			if !ok {
-				b.void(e, "item %s is not defined", id)
-				return nil
-			}
-			return b.c.Items[n]
-		}
-		line := func(l *event.Line) {
-			if it := item(l.Item); it != nil && !(it.knows("measure", l.Measure) && it.knows("pack", l.Pack)) {
-				b.void(e, "item %s has no %s", l.Item, l.Measure+l.Pack)
-			}
-			if l.Good != "" {
-				item(l.Good)
-			}
-		}
 		switch d := e.Data.(type) {
 		case *event.Item:
-			if it := item(d.Item); it != nil {
-				if d.Type != "" && d.Type != it.first.Type || d.Unit != "" && d.Unit != it.first.Unit {
-					b.void(e, "item %s is a %s in %s; type and unit never change: define a new item", it.ID, it.first.Type, it.first.Unit)
-				}
+			if it := b.item(e, d.Item); it != nil && (d.Type != "" && d.Type != it.first.Type || d.Unit != "" && d.Unit != it.first.Unit) {
+				b.void(e, "item %s is a %s in %s; type and unit never change: define a new item", it.ID, it.first.Type, it.first.Unit)
 			}
 			for _, p := range d.Parts {
-				if item(p.Item) == nil && !b.badParts[e.ID] {
+				if b.item(e, p.Item) == nil && !b.badParts[e.ID] {
 					b.badParts[e.ID] = true
 					settled = false
 				}
 			}
 		case *event.Retire:
-			item(d.Item)
-		case *event.PackSpec:
-			for n := range d.Lines {
-				line(&d.Lines[n])
-			}
-			for _, f := range d.Formats {
-				for n := range f.Lines {
-					line(&f.Lines[n])
-				}
-			}
-		case *event.MakeSpec:
-			if it := item(d.Item); it != nil && it.Prepared() {
-				b.void(e, "item %s is prepared from its parts; a print run makes goods or supplies", d.Item)
-			}
-			for n := range d.Lines {
-				line(&d.Lines[n])
-			}
+			b.item(e, d.Item)
 		}
 	}
 	return settled
 }
 
-// restatements links each restatement to what it restates, voids bad ones and drops what was reversed.
-func (b *builder) restatements() {
-	circles := b.circles()
-	for before := -1; before != len(b.c.Void); { // what restates a void event falls with it
-		before = len(b.c.Void)
-		for _, i := range b.events {
-			r := restates(i.Event.Data)
-			if r.IsZero() || b.isVoid(i.Event) {
-				continue
-			}
-			target, ok := b.byID[r]
-			switch {
-			case !ok || b.isVoid(target.Event) && !b.gone(target.Event):
-				b.void(i.Event, "it restates %s, which isn't there", r)
-			case target.Event.Kind != i.Event.Kind || itemOf(target.Event.Data) != itemOf(i.Event.Data):
-				b.void(i.Event, "it restates %s, which is about something else", r)
-			case circles[i.Event.ID]:
-				b.void(i.Event, "its restatements close a circle")
+// checkSpecs voids specs that refer to items, packs or measures that never were.
+func (b *builder) checkSpecs() {
+	for _, i := range b.events {
+		e := i.Event
+		lines := func(list []event.Line) {
+			for n := range list {
+				l := &list[n]
+				if it := b.item(e, l.Item); it != nil && !(it.knows("measure", l.Measure) && it.knows("pack", l.Pack)) {
+					b.void(e, "item %s has no %s", l.Item, l.Measure+l.Pack)
+				}
+				if l.Good != "" {
+					b.item(e, l.Good)
+				}
 			}
 		}
+		switch d := e.Data.(type) {
+		case *event.PackSpec:
+			lines(d.Lines)
+			for _, f := range d.Formats {
+				lines(f.Lines)
+			}
+		case *event.MakeSpec:
+			if it := b.item(e, d.Item); it != nil && it.Prepared() {
+				b.void(e, "item %s is prepared from its parts; a print run makes goods or supplies", d.Item)
+			}
+			lines(d.Lines)
+		}
 	}
-	b.settled = true
+}
+
+// restatements links each restatement to what it restates, takes along what restates a reversed event, and voids bad ones with all that restate them.
+func (b *builder) restatements(of func(event.Kind) bool) {
+	by := map[event.ID][]*event.Event{} // what restates an id, bad ones included, in fold order
+	for _, i := range b.events {
+		if r := restates(i.Event.Data); !r.IsZero() && of(i.Event.Kind) {
+			by[r] = append(by[r], i.Event)
+		}
+	}
+	b.spread(by, func(i Input) bool { return i.Reversed }, func(e *event.Event) bool {
+		was := b.isGone[e.ID]
+		b.isGone[e.ID] = true
+		return !was
+	})
+	circles := b.circles()
 	for _, i := range b.events {
 		r := restates(i.Event.Data)
-		if !r.IsZero() && !b.isVoid(i.Event) && !b.gone(i.Event) {
-			b.restater[r] = append(b.restater[r], i.Event)
+		if r.IsZero() || !of(i.Event.Kind) || b.isVoid(i.Event) {
+			continue
+		}
+		switch target, ok := b.byID[r]; {
+		case !ok:
+			b.void(i.Event, "it restates %s, which isn't there", r)
+		case target.Event.Kind != i.Event.Kind || itemOf(target.Event.Data) != itemOf(i.Event.Data):
+			b.void(i.Event, "it restates %s, which is about something else", r)
+		case circles[i.Event.ID]:
+			b.void(i.Event, "its restatements close a circle")
+		}
+	}
+	b.spread(by, func(i Input) bool { return b.isVoid(i.Event) && !b.gone(i.Event) }, func(e *event.Event) bool {
+		was := b.isVoid(e)
+		b.void(e, "it restates %s, which is void", restates(e.Data))
+		return !was && !b.gone(e)
+	})
+	for id, list := range by {
+		b.restater[id] = slices.DeleteFunc(list, func(e *event.Event) bool { return b.isVoid(e) || b.gone(e) })
+	}
+}
+
+// spread marks every event that starts something, and all that restate it, one after the other, as long as mark says that it was new.
+func (b *builder) spread(by map[event.ID][]*event.Event, starts func(Input) bool, mark func(*event.Event) bool) {
+	var todo []*event.Event
+	for _, i := range b.events {
+		if starts(i) {
+			mark(i.Event)
+			todo = append(todo, i.Event)
+		}
+	}
+	for len(todo) > 0 {
+		e := todo[len(todo)-1]
+		todo = todo[:len(todo)-1]
+		for _, r := range by[e.ID] {
+			if mark(r) {
+				todo = append(todo, r)
+			}
 		}
 	}
 }
@@ -410,26 +424,8 @@ func (b *builder) circles() map[event.ID]bool {
 	return in
 }
 
-// gone reports whether the event was reversed, or anything that it restates was, or is void.
-func (b *builder) gone(e *event.Event) bool {
-	r := restates(e.Data)
-	return b.byID[e.ID].Reversed || !r.IsZero() && b.lost(r)
-}
-
-// lost reports whether an event is void, not there or gone, or goes back to a circle. Until all that is void is known, only what is
-// lost for good is remembered.
-func (b *builder) lost(id event.ID) bool {
-	if known, ok := b.isLost[id]; ok {
-		return known
-	}
-	b.isLost[id] = true // should the way come back here, it is a circle
-	at, ok := b.byID[id]
-	is := !ok || b.isVoid(at.Event) || b.gone(at.Event)
-	if delete(b.isLost, id); is || b.settled {
-		b.isLost[id] = is
-	}
-	return is
-}
+// gone reports whether the event, or anything that it restates, was reversed.
+func (b *builder) gone(e *event.Event) bool { return b.isGone[e.ID] }
 
 // standsFor returns the event that stands in e's place: the end of the chain of last restatements.
 func (b *builder) standsFor(e *event.Event) *event.Event {
@@ -512,11 +508,12 @@ const beginning = -1 << 63
 
 func (b *builder) specs() {
 	for _, i := range b.events {
-		if b.isVoid(i.Event) {
+		if b.gone(i.Event) { // whatever else is wrong with it
+			delete(b.c.Void, i.Event.ID)
+			b.c.goneByID[i.Event.ID] = i.Event
 			continue
 		}
-		if b.gone(i.Event) {
-			b.c.goneByID[i.Event.ID] = i.Event
+		if b.isVoid(i.Event) {
 			continue
 		}
 		end := b.standsFor(i.Event)

@@ -3,6 +3,7 @@ package fold
 import (
 	"cmp"
 	"slices"
+	"sort"
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
@@ -42,7 +43,8 @@ type watch struct{ moves int64 }
 
 // figure is one count event, in base units.
 type figure struct {
-	at       int
+	at       int // its record
+	ms       int64
 	item     int
 	qty      num.Qty
 	place    string
@@ -59,13 +61,8 @@ const sessionSpan = day
 func (s *State) findSessions(until int64) sessions {
 	out := sessions{asserts: map[int][]assertion{}, starts: map[int][]int{}, void: map[int]error{}}
 	view := s.Catalog.Start()
-	type run struct {
-		name    string
-		first   int64
-		figures []figure
-	}
-	open := map[string]*run{}
-	var order []*run
+	byName := map[string][]figure{}
+	var names []string
 	for i := range s.log.recs {
 		rc := &s.log.recs[i]
 		if rc.kind != isCount || rc.off {
@@ -81,36 +78,70 @@ func (s *State) findSessions(until int64) sessions {
 			out.void[i] = err
 			continue
 		}
-		f.at = i
-		r := open[d.Session]
-		if d.Session != "" && r == nil {
-			r = &run{name: d.Session, first: rc.key.Ms}
-			open[d.Session] = r
-			order = append(order, r)
+		f.at, f.ms = i, rc.key.Ms
+		if d.Session == "" {
+			out.alone(f)
+			continue
 		}
-		switch {
-		case d.Session != "" && rc.key.Ms-r.first <= sessionSpan:
-			r.figures = append(r.figures, f)
-		case f.prepared:
-			out.void[i] = voidf("%s is prepared from its parts: count it in a session in which each part is counted too", d.Item)
-		default:
-			a := assertion{item: f.item, figure: f.qty, watch: -1}
-			if f.qty.Sign() > 0 {
-				a.cost = f.cost
-			}
-			out.asserts[i] = append(out.asserts[i], a)
+		if byName[d.Session] == nil {
+			names = append(names, d.Session)
 		}
+		byName[d.Session] = append(byName[d.Session], f)
 	}
-	for _, r := range order {
-		if n := len(r.figures); n > 0 {
-			out.addSession(r.name, r.figures)
-			out.spans = append(out.spans, span{r.name, r.first, s.log.recs[r.figures[n-1].at].key})
+	for _, name := range names {
+		in, after := out.split(byName[name])
+		if n := len(in); n > 0 {
+			out.addSession(name, in)
+			out.spans = append(out.spans, span{name, in[0].ms, s.log.recs[in[n-1].at].key})
+		}
+		for _, f := range after {
+			out.alone(f)
 		}
 	}
 	for i := range out.asserts {
 		slices.SortFunc(out.asserts[i], func(a, b assertion) int { return cmp.Compare(a.item, b.item) })
 	}
 	return out
+}
+
+// alone is a count that is the whole of its item.
+func (out *sessions) alone(f figure) {
+	if f.prepared {
+		out.void[f.at] = voidf("a prepared item is counted in a session in which each of its parts is counted too")
+		return
+	}
+	a := assertion{item: f.item, figure: f.qty, watch: -1}
+	if f.qty.Sign() > 0 {
+		a.cost = f.cost
+	}
+	out.asserts[f.at] = append(out.asserts[f.at], a)
+}
+
+// split parts a session's figures from those that come after its end and stand alone. A void figure starts no session.
+func (out *sessions) split(list []figure) (in, after []figure) {
+	for len(list) > 0 {
+		n := sort.Search(len(list), func(i int) bool { return list[i].ms-list[0].ms > sessionSpan })
+		in, after = list[:n], list[n:]
+		if !out.lacksParts(in[0], in) {
+			return in, after
+		}
+		list = list[1:]
+	}
+	return nil, nil
+}
+
+// lacksParts reports whether f is a prepared item's figure and one of its parts has no figure of its own in the session; it is then void.
+func (out *sessions) lacksParts(f figure, in []figure) bool {
+	if !f.prepared {
+		return false
+	}
+	lacks := slices.ContainsFunc(f.parts, func(u parcel.Use) bool {
+		return !slices.ContainsFunc(in, func(x figure) bool { return !x.prepared && x.item == u.Item })
+	})
+	if lacks {
+		out.void[f.at] = voidf("a prepared item counts only where each of its parts is counted in the same session")
+	}
+	return lacks
 }
 
 // figureOf reads a count in base units.
@@ -133,7 +164,7 @@ func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, erro
 	default:
 		weight := v.Def(it.Index).PieceWeight
 		switch {
-		case it.Unit() == "g":
+		case weight == nil && it.Unit() == "g":
 			one := num.Whole(1)
 			weight = &one
 		case weight == nil:
@@ -163,12 +194,6 @@ func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, erro
 }
 
 func (out *sessions) addSession(name string, figures []figure) {
-	own := map[int]bool{}
-	for _, f := range figures {
-		if !f.prepared {
-			own[f.item] = true
-		}
-	}
 	type slot struct {
 		item        int
 		place, form string
@@ -185,8 +210,7 @@ func (out *sessions) addSession(name string, figures []figure) {
 	}
 	for _, f := range figures {
 		if f.prepared {
-			if p := slices.IndexFunc(f.parts, func(u parcel.Use) bool { return !own[u.Item] }); p >= 0 {
-				out.void[f.at] = voidf("a prepared item counts only where each of its parts is counted in the same session")
+			if out.lacksParts(f, figures) {
 				continue
 			}
 			for _, u := range f.parts {

@@ -175,8 +175,9 @@ func (r *reader) finish() *Log {
 		l.dropDoubled()
 		l.dropRevoked()
 	}
+	l.reversals()
 	for i := range l.recs {
-		if rc := &l.recs[i]; rc.kind == isVoid {
+		if rc := &l.recs[i]; rc.kind == isVoid && !rc.off {
 			l.notice(rc.key.ID, "void", string(rc.e.Kind), rc.e.Fault.Error(), "record it anew")
 			if _, setup := codes[rc.e.Kind]; rc.key.Rank > 0 && setup {
 				l.notices[len(l.notices)-1].from = rc.key.Ms
@@ -189,7 +190,6 @@ func (r *reader) finish() *Log {
 			l.other[rc.key.ID] = rc.e
 		}
 	}
-	l.reversals()
 	l.decisions()
 	var setup []catalog.Input
 	for i := range l.recs {
@@ -199,9 +199,6 @@ func (r *reader) finish() *Log {
 	}
 	l.Catalog = catalog.Build(setup)
 	for id, why := range l.Catalog.Void {
-		if l.reversed[id] {
-			continue
-		}
 		l.notice(id, "void", string(l.other[id].Kind), why, "record it anew")
 	}
 	return l
@@ -292,14 +289,14 @@ func (l *Log) reversals() {
 	if len(targets) == 0 {
 		return
 	}
-	found := 0
+	found := map[event.ID]bool{}
 	for i := range l.recs {
 		rc := &l.recs[i]
 		by, ok := targets[rc.key.ID]
 		if !ok {
 			continue
 		}
-		found++
+		found[rc.key.ID] = true
 		if rc.e != nil && !rc.e.Kind.Reversible() {
 			for _, e := range by {
 				l.notice(e.ID, "void", "reverse", fmt.Sprintf("a %s can't be reversed; record what is right instead", rc.e.Kind))
@@ -310,13 +307,11 @@ func (l *Log) reversals() {
 		rc.off = true
 	}
 	for id, by := range targets {
-		if _, ok := l.reversed[id]; ok || found == len(targets) {
+		if found[id] {
 			continue
 		}
-		if _, ok := l.other[id]; !ok {
-			for _, e := range by {
-				l.notice(e.ID, "waiting", "reverse", fmt.Sprintf("it reverses %s, which isn't here", id))
-			}
+		for _, e := range by {
+			l.notice(e.ID, "waiting", "reverse", fmt.Sprintf("it reverses %s, which isn't here", id))
 		}
 	}
 }

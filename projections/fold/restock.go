@@ -3,6 +3,7 @@ package fold
 import (
 	"slices"
 
+	"countback/ledger/catalog"
 	"countback/ledger/event"
 	"countback/ledger/landed"
 	"countback/ledger/num"
@@ -23,37 +24,45 @@ func (s *State) purchase(d *event.Purchase) error {
 	return nil
 }
 
-// received returns a line's quantity in base units.
-func (s *State) received(l *event.RestockLine) (item int, qty num.Qty, err error) {
-	if item, err = s.stocked(l.Item); err != nil {
-		return 0, num.Qty{}, err
+// delivery is a restock worked out, by the definitions in force at it.
+type delivery struct {
+	items []int
+	qtys  []num.Qty
+	costs []num.Money
+}
+
+// deliver works a restock out, or says why it is void. A purchase that was reversed, or is void itself, leaves the goods where they are.
+func (s *State) deliver(v *catalog.View, d *event.Restock) (delivery, error) {
+	if !d.Purchase.IsZero() {
+		if p, ok := s.log.other[d.Purchase]; !ok || p.Kind != event.KindPurchase {
+			return delivery{}, voidf("purchase %s isn't there", d.Purchase)
+		}
 	}
-	qty, ok := s.View.Units(item, *l.Qty, "", l.Pack)
-	if !ok {
-		return 0, num.Qty{}, voidf("item %s has no pack %s", l.Item, l.Pack)
+	out := delivery{make([]int, len(d.Lines)), make([]num.Qty, len(d.Lines)), nil}
+	for i, l := range d.Lines {
+		item, err := s.stocked(l.Item)
+		if err != nil {
+			return delivery{}, err
+		}
+		qty, ok := v.Units(item, *l.Qty, "", l.Pack)
+		if !ok {
+			return delivery{}, voidf("item %s has no pack %s", l.Item, l.Pack)
+		}
+		out.items[i], out.qtys[i] = item, qty
 	}
-	return item, qty, nil
+	var ok bool
+	if out.costs, ok = landed.Costs(d, s.digits); !ok {
+		return delivery{}, voidf("the discount is above the sum of the lines")
+	}
+	return out, nil
 }
 
 func (s *State) restock(d *event.Restock) error {
-	if !d.Purchase.IsZero() {
-		p, ok := s.log.other[d.Purchase]
-		if !ok || p.Kind != event.KindPurchase {
-			return voidf("purchase %s isn't there", d.Purchase)
-		}
+	in, err := s.deliver(s.View, d)
+	if err != nil {
+		return err
 	}
-	items := make([]int, len(d.Lines))
-	qtys := make([]num.Qty, len(d.Lines))
-	for i := range d.Lines {
-		var err error
-		if items[i], qtys[i], err = s.received(&d.Lines[i]); err != nil {
-			return err
-		}
-	}
-	costs, ok := landed.Costs(d, s.digits)
-	if !ok {
-		return voidf("the discount is above the sum of the lines")
-	}
+	items, qtys, costs := in.items, in.qtys, in.costs
 	for i, item := range items {
 		cost := book.Same(costs[i])
 		if qtys[i].IsZero() {
@@ -83,9 +92,13 @@ func (s *State) credit(d *event.Credit) error {
 	if !ok || s.log.reversed[d.Restock] {
 		return voidf("restock %s isn't there", d.Restock)
 	}
-	received, err := s.receivedOf(e, r)
+	in, err := s.deliver(s.Catalog.At(e.Key()), r)
 	if err != nil {
 		return voidf("restock %s is void", d.Restock)
+	}
+	received := map[int]num.Qty{}
+	for i, item := range in.items {
+		received[item] = received[item].Add(in.qtys[i])
 	}
 	type sums struct {
 		item        int
@@ -134,23 +147,6 @@ func (s *State) credit(d *event.Credit) error {
 		}
 	}
 	return nil
-}
-
-// receivedOf returns what a restock brought of each item, by the definitions in force at it.
-func (s *State) receivedOf(e *event.Event, r *event.Restock) (map[int]num.Qty, error) {
-	then := &State{Catalog: s.Catalog, View: s.Catalog.At(e.Key())}
-	out := map[int]num.Qty{}
-	for i := range r.Lines {
-		item, qty, err := then.received(&r.Lines[i])
-		if err != nil {
-			return nil, err
-		}
-		out[item] = out[item].Add(qty)
-	}
-	if _, ok := landed.Costs(r, s.digits); !ok {
-		return nil, voidf("the discount is above the sum of the lines")
-	}
-	return out, nil
 }
 
 // shareAbove returns cost·a/n with a = max(0, spoiled - normal·n), where a is not rounded: everything is scaled so that one

@@ -113,6 +113,14 @@ func (s *State) Costing() book.Costing { return s.costing }
 // Digits is the number of minor-unit digits of the shop's currency.
 func (s *State) Digits() int { return s.digits }
 
+// Digits is the number of minor-unit digits of the shop's currency, 2 where it is not known.
+func (l *Log) Digits() int {
+	if d, ok := currency.Digits(l.Catalog.Shop.Currency); ok {
+		return d
+	}
+	return 2
+}
+
 // Run folds the log up to an instant. It returns nil only where Run.From names items that the log doesn't know.
 func (l *Log) Run(run Run) *State {
 	s := &State{
@@ -123,14 +131,11 @@ func (l *Log) Run(run Run) *State {
 		AsOf:    run.AsOf,
 		Unknown: l.unknown,
 		costing: book.ParseCosting(l.Catalog.Shop.Costing),
-		digits:  2,
+		digits:  l.Digits(),
 		keep:    run.Orders,
 		observe: run.Observe,
 		log:     l,
 		scan:    event.NewScanner(),
-	}
-	if d, ok := currency.Digits(l.Catalog.Shop.Currency); ok {
-		s.digits = d
 	}
 	until := run.AsOf
 	if until == 0 {
@@ -163,7 +168,7 @@ func (l *Log) Run(run Run) *State {
 		}
 		s.at, s.cur = i, rc
 		s.View.To(rc.key)
-		if err := s.apply(rc); err != nil {
+		if err := s.apply(rc); err != nil && !rc.off {
 			s.note("void", string(s.kind()), plainVoid(err), "record it anew")
 		}
 	}

@@ -141,7 +141,7 @@ func (l *ledger) checkRestock(d *event.Restock, e *event.Event) string {
 	}
 	if !d.Purchase.IsZero() {
 		p := l.find(d.Purchase)
-		if p == nil || p.Data == nil || p.Kind != event.KindPurchase || l.void[p.ID] != "" {
+		if p == nil || p.Data == nil || p.Kind != event.KindPurchase {
 			why = first(why, "its purchase isn't there")
 		}
 	}

@@ -31,7 +31,7 @@
 //   - Restocking, buying, crediting or making a prepared item is void. A run's inputs may be prepared: they become parts as in packing.
 //   - Parts inside parts are multiplied exactly and rounded to 6 places once for each item with stock and each name used.
 //     Parts that go in a circle make the event that uses them void.
-//   - A restock that names a reversed purchase stands; one that names what isn't there or no purchase is void. A credit for a
+//   - A restock that names a reversed or void purchase stands, since the goods came; one that names what isn't there or no purchase is void. A credit for a
 //     reversed restock is void.
 //
 // Cost
@@ -63,7 +63,8 @@
 //
 // Orders and packs
 //
-//   - A reversed order takes part in the choice between several orders like the others: "to every pack of its number it stays known".
+//   - A reversed order holds only where no other order of the number is there: "to every pack of its number it stays known", but what a person
+//     called wrong must not win over what they recorded instead.
 //   - A void pack (parcels that don't add up, no lines and no order) is void also where it would be pending or dropped. Parcels are
 //     checked against the lines only, not against what formats accept or hold.
 //   - drop goes before resend. A resend that moved makes a double of a later pack with equal lines.

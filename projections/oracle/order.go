@@ -86,9 +86,14 @@ func (l *ledger) placedFor(number string, o *order, e *event.Event) *placed {
 		return o.placed
 	}
 	var holds *event.Event
-	for _, k := range l.all {
-		if d, ok := k.Data.(*event.Order); ok && d.Order == number && l.void[k.ID] == "" && (holds == nil || before(k, e)) {
-			holds = k
+	for _, reversed := range []bool{false, true} {
+		for _, k := range l.all {
+			if d, ok := k.Data.(*event.Order); ok && d.Order == number && l.void[k.ID] == "" && l.gone[k.ID] == reversed && (holds == nil || before(k, e)) {
+				holds = k
+			}
+		}
+		if holds != nil {
+			break
 		}
 	}
 	if holds == nil {

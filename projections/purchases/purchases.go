@@ -7,6 +7,7 @@ import (
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
+	"countback/ledger/landed"
 	"countback/ledger/num"
 	"countback/projections/fold"
 )
@@ -54,6 +55,9 @@ func Open(l *fold.Log, asOf int64) []Line {
 				if items[i], came[i], ok = units(l, view, r.Item, *r.Qty, r.Pack); !ok {
 					return // void as a whole
 				}
+			}
+			if _, ok := landed.Costs(d, l.Digits()); !ok {
+				return
 			}
 			for i := range came {
 				k := delivery{d.Purchase, items[i]}
