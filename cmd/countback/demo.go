@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -159,7 +160,7 @@ func (m *Main) demoShort(cmd *cobra.Command) (last emptied, err error) {
 	if len(list) == 0 {
 		lead = "Nothing ran short."
 	}
-	return last, m.printTable(lead, g, " ")
+	return last, errors.Join(m.printTable(lead, g, ""), m.say(""))
 }
 
 // ranOut lists the items of which nothing was left at some moment, by the last such moment.

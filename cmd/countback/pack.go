@@ -150,7 +150,7 @@ func (f *packFlags) packOpen(d *desk) error {
 	if err != nil {
 		return err
 	}
-	return d.tell(facts, result)
+	return d.tell(facts, result, nil)
 }
 
 // openOrders parts the orders placed by an instant into those that can be packed and those that wait for a decision first.

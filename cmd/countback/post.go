@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -60,11 +59,15 @@ func (m *Main) recording(p *posting, build func(d *desk, args []string) (event.D
 			where = func(int) string { return fileName(p.file) }
 		}
 		facts := []event.Fact{{Time: at, Data: data}}
+		before, err := d.before(data)
+		if err != nil {
+			return err
+		}
 		result, err := d.record(facts, where)
 		if err != nil {
 			return err
 		}
-		return d.tell(facts, result)
+		return d.tell(facts, result, before)
 	})
 }
 
@@ -163,14 +166,14 @@ type postedNote struct {
 }
 
 // tell prints what was recorded, what it moved, and what there is to know about it.
-func (d *desk) tell(facts []event.Fact, result record.Result) error {
+func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]num.Qty) error {
 	out := posted{Recorded: []postedEvent{}, Skipped: result.Skipped}
 	ids := map[event.ID]bool{}
 	for i, f := range facts {
 		ids[result.IDs[i]] = true
 		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
 	}
-	if err := d.moved(&out, ids, reversedBy(facts)); err != nil {
+	if err := d.moved(&out, ids, before); err != nil {
 		return err
 	}
 	return d.printPosted(&out)
@@ -188,23 +191,28 @@ func orderOf(data event.Data) string {
 	return ""
 }
 
-// reversedBy lists the events that facts take out of the fold, or let back in.
-func reversedBy(facts []event.Fact) map[event.ID]bool {
-	ids := map[event.ID]bool{}
-	for _, f := range facts {
-		switch f := f.Data.(type) {
-		case *event.Reverse:
-			ids[f.Event] = true
-		case *event.Decide:
-			ids[f.Event] = true
-		}
+// before is what is on hand of each item before a fact that takes others out of the figures, or lets them in: those move nothing under their own
+// id, so what they change is told by the difference. It is nil for other facts.
+func (d *desk) before(data event.Data) (map[string]num.Qty, error) {
+	switch data.(type) {
+	case *event.Reverse, *event.Decide:
+	default:
+		return nil, nil
 	}
-	return ids
+	log, err := d.log(0)
+	if err != nil {
+		return nil, err
+	}
+	state := log.Run(fold.Run{})
+	on := map[string]num.Qty{}
+	for _, it := range log.Catalog.Items {
+		on[it.ID] = state.Items[it.Index].Account.OnHand()
+	}
+	return on, nil
 }
 
-// moved fills in the stock that the events moved. Of what a reversal took out, the movement is read from the ledger as it stood before: the items are told
-// by the difference of the two.
-func (d *desk) moved(out *posted, ids, undone map[event.ID]bool) error {
+// moved fills in the stock that the events moved.
+func (d *desk) moved(out *posted, ids map[event.ID]bool, before map[string]num.Qty) error {
 	log, err := d.log(0)
 	if err != nil {
 		return err
@@ -212,7 +220,7 @@ func (d *desk) moved(out *posted, ids, undone map[event.ID]bool) error {
 	change := make([]num.Qty, len(log.Catalog.Items))
 	seen := make([]bool, len(log.Catalog.Items))
 	state := log.Run(fold.Run{Observe: func(m fold.Movement) {
-		if !ids[m.Event] && !undone[m.Event] {
+		if !ids[m.Event] {
 			return
 		}
 		seen[m.Item] = true
@@ -222,14 +230,14 @@ func (d *desk) moved(out *posted, ids, undone map[event.ID]bool) error {
 			change[m.Item] = change[m.Item].Sub(m.Qty)
 		}
 	}})
-	for _, id := range d.touched(undone) {
-		if it, ok := log.Catalog.Find(id); ok && !it.Prepared() {
-			seen[it.Index] = true
-		}
-	}
 	for _, it := range log.Catalog.Items {
+		now := state.Items[it.Index].Account.OnHand()
+		if before != nil {
+			change[it.Index] = now.Sub(before[it.ID])
+			seen[it.Index] = !change[it.Index].IsZero()
+		}
 		if seen[it.Index] {
-			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change[it.Index].String(), state.Items[it.Index].Account.OnHand().String()})
+			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change[it.Index].String(), now.String()})
 		}
 	}
 	for _, n := range state.Notices {
@@ -238,47 +246,6 @@ func (d *desk) moved(out *posted, ids, undone map[event.ID]bool) error {
 		}
 	}
 	return nil
-}
-
-// touched lists the items that events name in their own lines.
-func (d *desk) touched(ids map[event.ID]bool) []string {
-	k := &known{ctx: d.ctx, store: d.store}
-	var items []string
-	for id := range ids {
-		if e, ok, err := k.Event(id); err == nil && ok {
-			items = append(items, itemsOf(e.Data)...)
-		}
-	}
-	slices.Sort(items)
-	return slices.Compact(items)
-}
-
-func itemsOf(data event.Data) (items []string) {
-	switch f := data.(type) {
-	case *event.Restock:
-		for _, l := range f.Lines {
-			items = append(items, l.Item)
-		}
-	case *event.Credit:
-		for _, l := range f.Lines {
-			items = append(items, l.Item)
-		}
-	case *event.Return:
-		for _, l := range f.Lines {
-			items = append(items, l.Item)
-		}
-	case *event.Pack:
-		for _, l := range f.Lines {
-			items = append(items, l.Item)
-		}
-	case *event.Reprint:
-		items = []string{f.Item}
-	case *event.Damage:
-		items = []string{f.Item}
-	case *event.Count:
-		items = []string{f.Item}
-	}
-	return items
 }
 
 func (d *desk) printPosted(out *posted) error {

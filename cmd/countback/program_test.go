@@ -157,7 +157,10 @@ func (n *names) hide(text string, what *regexp.Regexp, word string) string {
 	})
 }
 
-var inColumn = regexp.MustCompile(`(?m)^(EVENT|device)[0-9]+  +`)
+var (
+	inColumn = regexp.MustCompile(`(?m)^(EVENT|device)[0-9]+  `)
+	hashText = regexp.MustCompile(`\b[0-9a-f]{16}\b`)
+)
 
 // TestTranscripts plays every transcript of testdata. A transcript holds files, between "--- name" and "---", and commands behind "$ "; what a command
 // prints follows it, errors behind "! " and a status other than 0 behind "= ".
@@ -230,7 +233,7 @@ func play(b *bench, script string) string {
 			o := b.feed(stdin, args...)
 			hide := func(s string) string {
 				s = n.hide(n.hide(s, ulidText, "EVENT"), deviceText, "device")
-				return strings.ReplaceAll(s, b.dir, "DIR")
+				return strings.ReplaceAll(hashText.ReplaceAllString(s, "................"), b.dir, "DIR")
 			}
 			out.WriteString(hide(o.out))
 			for e := range strings.Lines(hide(o.errors)) {
