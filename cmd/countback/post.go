@@ -173,9 +173,12 @@ func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]
 		ids[result.IDs[i]] = true
 		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
 	}
-	if err := d.moved(&out, ids, before); err != nil {
+	log, err := d.log(0)
+	if err != nil {
 		return err
 	}
+	moved(log, &out, ids, before)
+	out.Notices = append(out.Notices, d.doubts(log, facts, result.IDs)...)
 	return d.printPosted(&out)
 }
 
@@ -212,11 +215,7 @@ func (d *desk) before(data event.Data) (map[string]num.Qty, error) {
 }
 
 // moved fills in the stock that the events moved.
-func (d *desk) moved(out *posted, ids map[event.ID]bool, before map[string]num.Qty) error {
-	log, err := d.log(0)
-	if err != nil {
-		return err
-	}
+func moved(log *fold.Log, out *posted, ids map[event.ID]bool, before map[string]num.Qty) {
 	change := make([]num.Qty, len(log.Catalog.Items))
 	seen := make([]bool, len(log.Catalog.Items))
 	state := log.Run(fold.Run{Observe: func(m fold.Movement) {
@@ -245,7 +244,6 @@ func (d *desk) moved(out *posted, ids map[event.ID]bool, before map[string]num.Q
 			out.Notices = append(out.Notices, postedNote{n.Event.String(), n.Why, n.Choices})
 		}
 	}
-	return nil
 }
 
 func (d *desk) printPosted(out *posted) error {

@@ -150,11 +150,12 @@ func (n *names) hide(text string, what *regexp.Regexp, word string) string {
 		}
 		return n.of[id]
 	})
-	// In a column the name keeps the room of the id.
-	return inColumn.ReplaceAllStringFunc(text, func(cell string) string {
-		name := strings.TrimRight(cell, " ")
-		return fmt.Sprintf("%-28s", name)
-	})
+	return text
+}
+
+// lineUp gives a name in the first column the room of the id that it stands for.
+func lineUp(text string) string {
+	return inColumn.ReplaceAllStringFunc(text, func(cell string) string { return fmt.Sprintf("%-28s", strings.TrimSpace(cell)) })
 }
 
 var (
@@ -232,7 +233,7 @@ func play(b *bench, script string) string {
 			}
 			o := b.feed(stdin, args...)
 			hide := func(s string) string {
-				s = n.hide(n.hide(s, ulidText, "EVENT"), deviceText, "device")
+				s = lineUp(n.hide(n.hide(s, ulidText, "EVENT"), deviceText, "device"))
 				return strings.ReplaceAll(hashText.ReplaceAllString(s, "................"), b.dir, "DIR")
 			}
 			out.WriteString(hide(o.out))
