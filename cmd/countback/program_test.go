@@ -164,7 +164,7 @@ var (
 )
 
 // TestTranscripts plays every transcript of testdata. A transcript holds files, between "--- name" and "---", and commands behind "$ "; what a command
-// prints follows it, errors behind "! " and a status other than 0 behind "= ".
+// prints follows it, errors behind "! " and a status other than 0 behind "= "; remarks stand behind "## ".
 func TestTranscripts(t *testing.T) {
 	list, err := filepath.Glob("testdata/*.txt")
 	if err != nil || len(list) == 0 {
@@ -215,7 +215,7 @@ func play(b *bench, script string) string {
 			}
 			b.file(strings.TrimPrefix(l, "--- "), n.show(strings.Join(text, "\n"))+"\n")
 			out.WriteString(strings.Join(lines[from:min(i+1, len(lines))], "\n") + "\n")
-		case strings.HasPrefix(l, "#"):
+		case strings.HasPrefix(l, "## "):
 			out.WriteString("\n" + l + "\n")
 		case strings.HasPrefix(l, "$ countback"):
 			out.WriteString("\n" + l + "\n")
