@@ -2,6 +2,7 @@ package event
 
 import (
 	"bytes"
+	"errors"
 	"strings"
 
 	"countback/ledger/num"
@@ -26,12 +27,13 @@ type Light struct {
 	Ms      int64
 	Seq     int64
 	Raw     []byte // the data, inside the line
-	Fault   error  // as in Event, but for the data's own shape
+	Fault   error  // as in Event, but blind to the data's own shape
 }
 
 const lightHead = `{"specversion":"1.0","id":"`
 
-// Line reads a line's envelope. The data is not looked at, apart from where it begins and ends.
+// Line reads a line's envelope, as strictly as ParseLine. The data is not looked at, apart from where it begins and ends: it may be of the wrong
+// shape, and of bytes that no log admitted it may not be JSON at all.
 func (s *Scanner) Line(line []byte) (Light, error) {
 	if l, ok := s.line(line); ok {
 		return l, nil
@@ -40,11 +42,15 @@ func (s *Scanner) Line(line []byte) (Light, error) {
 	if err != nil {
 		return Light{}, err
 	}
-	return Light{e.ID, s.intern([]byte(e.Device)), e.Kind, e.Version, e.Time.ms, e.Seq, e.Raw, e.Fault}, nil
+	fault := e.Fault
+	if errors.Is(fault, ErrData) {
+		fault = nil // as on the fast way: what an event is taken for must not hang on how its envelope happens to be written
+	}
+	return Light{e.ID, s.intern([]byte(e.Device)), e.Kind, e.Version, e.Time.ms, e.Seq, e.Raw, fault}, nil
 }
 
 func (s *Scanner) line(line []byte) (l Light, ok bool) {
-	if len(line) < len(lightHead)+tailLen+200 || string(line[:len(lightHead)]) != lightHead {
+	if len(line) < len(lightHead)+tailLen+200 || len(line) > MaxLine || !signed(line) || string(line[:len(lightHead)]) != lightHead {
 		return l, false
 	}
 	sc := lineScanner{b: line[:len(line)-tailLen], at: len(lightHead)}
@@ -53,36 +59,86 @@ func (s *Scanner) line(line []byte) (l Light, ok bool) {
 		return l, false
 	}
 	source, ok := sc.until()
-	if !ok || len(source) != 26+8+26 || !sc.lit(`,"type":"countback.`) {
+	if !ok || len(source) != 26+8+26 || !all(source[:26], inBase32) || string(source[26:34]) != "/device/" || !all(source[34:], inBase32) {
 		return l, false
 	}
 	l.Device = s.intern(source[34:])
+	if !sc.lit(`,"type":"countback.`) {
+		return l, false
+	}
 	typ, ok := sc.until()
 	if !ok || !bytes.HasSuffix(typ, []byte(".v1")) || !sc.lit(`,"time":"`) {
 		return l, false
 	}
 	l.Kind, l.Version = Kind(s.intern(typ[:len(typ)-3])), 1
 	at, ok := sc.until()
-	if !ok || !sc.lit(`,"datacontenttype":"application/json","devseq":`) {
+	if !ok || !l.Kind.Known() || !sc.lit(`,"datacontenttype":"application/json","devseq":`) {
 		return l, false
 	}
-	t, ok := scanTimeBytes(at)
-	if !ok {
+	if l.Ms, ok = scanInstant(at); !ok {
 		return l, false
 	}
-	l.Ms = t
-	for sc.at < len(sc.b) && sc.b[sc.at] >= '0' && sc.b[sc.at] <= '9' {
+	from := sc.at
+	for sc.at < len(sc.b) && sc.b[sc.at] >= '0' && sc.b[sc.at] <= '9' && sc.at-from < 10 {
 		l.Seq = l.Seq*10 + int64(sc.b[sc.at]-'0')
 		sc.at++
 	}
-	if !sc.lit(`,"prevhash":"`) {
+	if l.Seq == 0 || l.Seq > MaxSeq || sc.b[from] == '0' || !sc.lit(`,"prevhash":"`) {
 		return l, false
 	}
-	if prev, ok := sc.until(); !ok || len(prev) != 64 || !sc.lit(`,"data":`) {
+	prev, ok := sc.until()
+	if !ok || len(prev) != 64 || !all(prev, inHex) {
 		return l, false
 	}
-	l.Raw = sc.b[sc.at:]
-	return l, l.Kind.Known()
+	if sc.lit(`,"person":"`) {
+		if person, ok := sc.until(); !ok || !plainName(person) {
+			return l, false
+		}
+	}
+	if !sc.lit(`,"data":{`) {
+		return l, false
+	}
+	l.Raw = sc.b[sc.at-1:]
+	return l, l.Raw[len(l.Raw)-1] == '}'
+}
+
+// signed reports whether the line ends as Signed and isSignature ask.
+func signed(line []byte) bool {
+	tail := line[len(line)-tailLen:]
+	sig := tail[len(sigStart) : len(sigStart)+sigLen]
+	return string(tail[:len(sigStart)]) == sigStart && string(tail[len(sigStart)+sigLen:]) == `"}` &&
+		all(sig, inBase64) && strings.IndexByte("AQgw", sig[sigLen-1]) >= 0
+}
+
+// Alphabets, one bit each.
+const (
+	inBase32 = 1 << iota
+	inHex
+	inBase64
+)
+
+var alphabets = func() (t [256]byte) {
+	for i := range t {
+		c := string([]byte{byte(i)})
+		if matches(c, 1, 1, "a", "z", "2", "7") {
+			t[i] |= inBase32
+		}
+		if matches(c, 1, 1, "0", "9", "a", "f") {
+			t[i] |= inHex
+		}
+		if matches(c, 1, 1, "A", "Z", "a", "z", "0", "9", "-", "-", "_", "_") {
+			t[i] |= inBase64
+		}
+	}
+	return t
+}()
+
+// all reports whether all bytes are of the alphabet.
+func all(b []byte, alphabet byte) bool {
+	for _, c := range b {
+		alphabet &= alphabets[c]
+	}
+	return alphabet != 0
 }
 
 func (s *Scanner) intern(b []byte) string {
@@ -126,12 +182,6 @@ func scanID(b []byte, id *ID) bool {
 		id[8+i] = byte(lo >> (56 - 8*i))
 	}
 	return !id.IsZero()
-}
-
-// scanTimeBytes reads a time as scanTime does.
-func scanTimeBytes(b []byte) (ms int64, ok bool) {
-	t, ok := scanTime(string(b))
-	return t.ms, ok
 }
 
 // Order reads an order's data into o, whose lists it uses again; ok is false where the strict decoder has to look.
@@ -183,18 +233,26 @@ type dataScanner struct {
 // text reads the rest of a string of plain printable ASCII without escapes, as a name the checks would take.
 func (d *dataScanner) text(to *string, intern bool) bool {
 	b, ok := d.until()
-	if !ok || len(b) == 0 || len(b) > MaxName || b[0] == ' ' || b[len(b)-1] == ' ' {
+	if !ok || !plainName(b) {
+		return false
+	}
+	if intern {
+		*to = d.s.intern(b)
+	} else {
+		*to = string(b)
+	}
+	return true
+}
+
+// plainName reports whether b is a name as the checks take it, in printable ASCII without escapes.
+func plainName(b []byte) bool {
+	if len(b) == 0 || len(b) > MaxName || b[0] == ' ' || b[len(b)-1] == ' ' {
 		return false
 	}
 	for _, c := range b {
 		if c < 0x20 || c > 0x7e || c == '\\' {
 			return false
 		}
-	}
-	if intern {
-		*to = d.s.intern(b)
-	} else {
-		*to = string(b)
 	}
 	return true
 }

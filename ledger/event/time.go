@@ -59,10 +59,19 @@ func (t *Time) UnmarshalText(b []byte) error {
 	return err
 }
 
-// scanTime is ParseTime without an error text, and without allocation but for the returned string.
+// scanTime is ParseTime without an error text.
 func scanTime(s string) (Time, bool) {
-	if len(s) < 20 || len(s) > 29 {
+	ms, ok := scanInstant(s)
+	if !ok {
 		return Time{}, false
+	}
+	return Time{ms: ms, text: s}, true
+}
+
+// scanInstant reads the milliseconds of a time's text without allocation.
+func scanInstant[T string | []byte](s T) (ms int64, ok bool) {
+	if len(s) < 20 || len(s) > 29 {
+		return 0, false
 	}
 	num := func(from, to int) int {
 		n := 0
@@ -76,17 +85,17 @@ func scanTime(s string) (Time, bool) {
 		return n
 	}
 	if s[4] != '-' || s[7] != '-' || s[10] != 'T' || s[13] != ':' || s[16] != ':' {
-		return Time{}, false
+		return 0, false
 	}
 	y, mo, d := num(0, 4), num(5, 7), num(8, 10)
 	h, mi, sec := num(11, 13), num(14, 16), num(17, 19)
 	if y < 0 || mo < 1 || mo > 12 || d < 1 || h < 0 || h > 23 || mi < 0 || mi > 59 || sec < 0 || sec > 59 {
-		return Time{}, false
+		return 0, false
 	}
 	if d > 28 && d > daysIn(y, mo) {
-		return Time{}, false
+		return 0, false
 	}
-	at, ms := 19, 0
+	at, milli := 19, 0
 	if s[at] == '.' {
 		at++
 		from := at
@@ -95,11 +104,11 @@ func scanTime(s string) (Time, bool) {
 		}
 		n := at - from
 		if n < 1 || n > 3 {
-			return Time{}, false
+			return 0, false
 		}
-		ms = num(from, at)
+		milli = num(from, at)
 		for ; n < 3; n++ {
-			ms *= 10
+			milli *= 10
 		}
 	}
 	off := 0
@@ -108,18 +117,18 @@ func scanTime(s string) (Time, bool) {
 	case rest == 6 && (s[at] == '+' || s[at] == '-') && s[at+3] == ':':
 		oh, om := num(at+1, at+3), num(at+4, at+6)
 		if oh < 0 || oh > 23 || om < 0 || om > 59 {
-			return Time{}, false
+			return 0, false
 		}
 		off = oh*60 + om
 		if s[at] == '-' {
 			off = -off
 		}
 	default:
-		return Time{}, false
+		return 0, false
 	}
 	days := daysFromCivil(y, mo, d)
 	total := ((days*24+int64(h))*60+int64(mi)-int64(off))*60 + int64(sec)
-	return Time{ms: total*1000 + int64(ms), text: s}, true
+	return total*1000 + int64(milli), true
 }
 
 func daysIn(y, m int) int {
