@@ -2,7 +2,8 @@ package book
 
 import "countback/ledger/num"
 
-// Snapshot is an account as it stands, to be kept beside a ledger and taken up again.
+// Snapshot is an account as it stands, to be kept beside a ledger and taken up again. Its text is read back as any number of the ledger is, so sums beyond
+// what may be written (12 digits of quantity, 10 of money) give an error there; a fold then starts from nothing.
 type Snapshot struct {
 	Qty        num.Qty     `json:"qty"`
 	Average    num.Money   `json:"average"`
@@ -23,9 +24,13 @@ func (a *Account) Snapshot() Snapshot {
 	}
 }
 
-// Account returns the account that was copied.
+// Account returns the account that was copied. It has lists of its own: a snapshot can be taken up more than once.
 func (s Snapshot) Account() Account {
-	a := Account{qty: s.Qty, avg: s.Average, layers: s.Layers, short: s.Shortfalls}
+	a := Account{
+		qty: s.Qty, avg: s.Average,
+		layers: append([]Layer(nil), s.Layers...),
+		short:  append([]Shortfall(nil), s.Shortfalls...),
+	}
 	for _, l := range s.Layers {
 		a.fifo = a.fifo.Add(l.Value)
 	}
