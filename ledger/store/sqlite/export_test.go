@@ -1,0 +1,47 @@
+//go:build !js
+
+package sqlite
+
+import (
+	"context"
+
+	"countback/ledger/event"
+)
+
+// Exec runs a statement on the file as a careless program would.
+func (s *Store) Exec(query string, args ...any) error {
+	_, err := s.conn.ExecContext(context.Background(), query, args...)
+	return err
+}
+
+// Plan returns SQLite's plan for a query.
+func (s *Store) Plan(query string, args ...any) (out string, err error) {
+	rows, err := s.read.Query("EXPLAIN QUERY PLAN "+query, args...)
+	if err != nil {
+		return "", err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var a, b, c int
+		var text string
+		if err := rows.Scan(&a, &b, &c, &text); err != nil {
+			return "", err
+		}
+		out += text + "\n"
+	}
+	return out, rows.Err()
+}
+
+// Queries of the hot paths, for the test on their plans.
+const (
+	QScan, QByID, QByOrder, QAt, QHead, QPoints = qScan, qByID, qByOrder, qAt, qHead, qPoints
+)
+
+// KindsQuery is ScanKinds' query.
+func KindsQuery(kinds ...event.Kind) string { return kindsQuery(kinds) }
+
+// Raw returns the open connection's insert of bare lines into a table of its own, as a measure for what the ledger adds.
+func (s *Store) Raw(line []byte) error {
+	_, err := s.conn.ExecContext(context.Background(), "INSERT INTO bare (line) VALUES (?)", line)
+	return err
+}
