@@ -47,7 +47,11 @@ word could be both.`,
 			return err
 		}
 		r, _ := history.Of(log, run, d.style(), what)
-		return m.printHistory(r, what, last)
+		out := told{Report: r}
+		if out.Events, err = d.trail(log, what, run.AsOf); err != nil {
+			return err
+		}
+		return m.printHistory(out, what, last)
 	})
 	return cmd
 }
@@ -101,7 +105,8 @@ func (d *desk) orderIsHere(number string) error {
 	return err
 }
 
-func (m *Main) printHistory(r history.Report, what history.What, last int) error {
+func (m *Main) printHistory(told told, what history.What, last int) error {
+	r := told.Report
 	g := &grid{columns: []column{{name: "event", head: "Event"}, {name: "time", head: "When"}, {name: "kind", head: "What"}}}
 	if what.Item == "" {
 		g.columns = append(g.columns, column{name: "item", head: "Item", flexible: true})
@@ -121,17 +126,17 @@ func (m *Main) printHistory(r history.Report, what history.What, last int) error
 		}
 		g.add(append(row, cell{e.Column, strings.ReplaceAll(e.Column, "_", " ")}, figure(e.Qty), figure(e.Value), figure(e.OnHand), figure(e.Worth))...)
 	}
-	lead := r.About
+	lead := m.trailText(told.Events, what) + r.About
 	if r.Unit != "" {
 		lead += ", in " + r.Unit
 	}
 	lead += ". Values in " + r.Currency + ", " + costingText(r.Costing) + ", " + asOfText(r.Head) + "."
 	if len(r.Entries) == 0 {
-		lead = r.About + ": nothing has moved stock, " + asOfText(r.Head) + "."
+		lead = m.trailText(told.Events, what) + r.About + ": nothing has moved stock, " + asOfText(r.Head) + "."
 	}
 	if m.format == formatTable && last > 0 && len(g.rows) > last {
 		lead += " The last " + strconv.Itoa(last) + " of " + grouped(strconv.Itoa(len(g.rows))) + " entries."
 		g.rows = g.rows[len(g.rows)-last:]
 	}
-	return m.report(r, lead, g, incompleteText(r.Head))
+	return m.report(told, lead, g, incompleteText(r.Head))
 }

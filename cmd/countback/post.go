@@ -112,7 +112,7 @@ func onCommandLine(err error, where func(int) string) error {
 	case "item", "order", "event", "restock", "amount":
 		field = strings.ToUpper(field)
 	default:
-		if field != "" && strings.IndexAny(field, ".[") < 0 {
+		if field != "" && !strings.ContainsAny(field, ".[") {
 			field = "--" + strings.ReplaceAll(field, "_", "-")
 		}
 	}

@@ -10,7 +10,6 @@ import (
 
 	"github.com/rivo/uniseg"
 
-	"countback/ledger/event"
 	"countback/ledger/sheet"
 )
 
@@ -354,13 +353,6 @@ func count(n int, one, many string) string {
 		return "1 " + one
 	}
 	return grouped(fmt.Sprint(n)) + " " + many
-}
-
-func idText(id event.ID) string {
-	if id.IsZero() {
-		return ""
-	}
-	return id.String()
 }
 
 // wrapAll wraps each line of a text.

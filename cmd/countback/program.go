@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
-	"github.com/spf13/pflag"
 )
 
 // Main is the program. Its fields are its whole outside but the files.
@@ -328,15 +327,4 @@ func (m *Main) versionText() string {
 		return info.Main.Version
 	}
 	return "(unknown)"
-}
-
-// changed lists the flags given on the command line, in alphabetical order.
-func changed(cmd *cobra.Command) []string {
-	var names []string
-	cmd.LocalNonPersistentFlags().VisitAll(func(f *pflag.Flag) {
-		if f.Changed {
-			names = append(names, f.Name)
-		}
-	})
-	return names
 }
