@@ -44,7 +44,7 @@ type orderSnapshot struct {
 	Placed   placedSnapshot `json:"placed"`
 	Reversed placedSnapshot `json:"reversed"`
 	Open     bool           `json:"open"`
-	PlacedID event.ID       `json:"placed_id"`
+	PlacedID event.ID       `json:"placed_id,omitzero"`
 	PlacedMs int64          `json:"placed_ms"`
 	Used     []goodsSnap    `json:"used"`
 	Takes    []takeSnap     `json:"takes"`
@@ -55,7 +55,7 @@ type orderSnapshot struct {
 
 type placedSnapshot struct {
 	Known   bool        `json:"known"`
-	ID      event.ID    `json:"id"`
+	ID      event.ID    `json:"id,omitzero"`
 	Ms      int64       `json:"ms"`
 	Zone    string      `json:"zone"`
 	Lines   []goodsSnap `json:"lines"`
