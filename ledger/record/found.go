@@ -60,7 +60,7 @@ func Join(ctx context.Context, st store.Store, k *key.Key, now func() time.Time,
 // begin appends the first events of the own log.
 func (r *Recorder) begin(ctx context.Context, tx store.Tx, at event.Time, list ...event.Data) error {
 	head := store.EmptyHead
-	gen, err := newIDs(ctx, r, head)
+	gen, err := newIDs(ctx, r, tx, head)
 	if err != nil {
 		return err
 	}

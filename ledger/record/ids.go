@@ -1,6 +1,7 @@
 package record
 
 import (
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -32,23 +33,35 @@ type ids struct {
 }
 
 // newIDs looks for the last generated id in the end of the own log.
-func newIDs(ctx context.Context, r *Recorder, head store.Head) (*ids, error) {
+func newIDs(ctx context.Context, r *Recorder, tx store.Tx, head store.Head) (*ids, error) {
 	g := &ids{device: r.Key.Device(), now: r.Now, random: r.Entropy, tagMs: -1}
+	at := func(seq int64) (store.Row, error) { return r.Store.At(ctx, g.device, seq) }
+	if look, ok := tx.(store.Looker); ok {
+		at = func(seq int64) (store.Row, error) { return look.At(g.device, seq) }
+	}
 	for seq := head.Seq; seq > 0 && seq > head.Seq-lookBack; seq-- {
-		row, err := r.Store.At(ctx, g.device, seq)
+		row, err := at(seq)
 		if err != nil {
 			return nil, err
 		}
-		e, err := event.ParseLine(row.Line)
-		if err != nil {
-			return nil, store.Fail("record", fmt.Sprintf("event %d of device %s", seq, g.device), store.ErrDamaged, err)
-		}
-		if !e.ID.IsZero() && g.own(e.ID) {
-			g.last = e.ID
+		if id, ok := idOf(row.Line); ok && g.own(id) {
+			g.last = id
 			break
 		}
 	}
 	return g, nil
+}
+
+const beforeID = `{"specversion":"1.0","id":"`
+
+// idOf reads the id alone from a line of the own log, which this program has written.
+func idOf(line []byte) (event.ID, bool) {
+	rest, ok := bytes.CutPrefix(line, []byte(beforeID))
+	if !ok || len(rest) < ulid.EncodedSize {
+		return event.ID{}, false
+	}
+	id, err := event.ParseID(string(rest[:ulid.EncodedSize]))
+	return id, err == nil && !id.IsZero()
 }
 
 func (g *ids) tagOf(ms int64) [tagLen]byte {

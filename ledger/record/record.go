@@ -175,7 +175,7 @@ func (r *Recorder) insert(ctx context.Context, tx store.Tx, head store.Head, fac
 		if f.ID.IsZero() {
 			var err error
 			if gen == nil {
-				if gen, err = newIDs(ctx, r, start); err != nil {
+				if gen, err = newIDs(ctx, r, tx, start); err != nil {
 					return err
 				}
 			}

@@ -72,6 +72,12 @@ type Store interface {
 	Close() error
 }
 
+// Looker is implemented by transactions that can look into a log themselves, which is quicker than Store.At and sees what they have inserted.
+type Looker interface {
+	// At returns the event at a place of a log, or ErrNotFound.
+	At(device string, seq int64) (Row, error)
+}
+
 // Checker is implemented by stores that have something of their own to check, such as a file.
 type Checker interface {
 	// Check returns what is wrong, one sentence each with its remedy, and an error only where it could not look.

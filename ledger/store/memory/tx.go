@@ -58,6 +58,14 @@ func (t *tx) place(device string, seq int64) int64 {
 	return t.add.logs[device][seq-1-int64(len(log))]
 }
 
+// At implements store.Looker.
+func (t *tx) At(device string, seq int64) (store.Row, error) {
+	if head, _ := t.Head(device); seq < 1 || seq > head.Seq {
+		return store.Row{}, store.NoEvent(device, seq)
+	}
+	return clone(t.row(t.place(device, seq))), nil
+}
+
 // Insert implements store.Tx.
 func (t *tx) Insert(e *event.Event) (int64, error) {
 	head, _ := t.Head(e.Device)

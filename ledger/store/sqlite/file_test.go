@@ -413,7 +413,7 @@ func TestQueryPlans(t *testing.T) {
 		"id":       {sqlite.QByID, []any{[]byte("x")}, "USING INDEX events_id"},
 		"order":    {sqlite.QByOrder, []any{"x"}, "USING INDEX events_ord"},
 		"at":       {sqlite.QAt, []any{"x", 1}, "USING INDEX sqlite_autoindex_events_1"},
-		"head":     {sqlite.QHead, []any{1}, "USING INDEX sqlite_autoindex_events_1"},
+		"head":     {sqlite.QHead, []any{"x"}, "USING INDEX sqlite_autoindex_events_1"},
 		"few":      {sqlite.KindsQuery(event.KindShop, event.KindCount), []any{5, "shop", "count"}, "USING COVERING INDEX events_kind"},
 		"packs":    {sqlite.KindsQuery(event.KindPack), []any{5, "pack"}, "SEARCH events USING INTEGER PRIMARY KEY"},
 		"snapshot": {sqlite.QPoints, []any{"x"}, "USING INDEX sqlite_autoindex_checkpoints_1"},

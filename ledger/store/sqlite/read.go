@@ -14,12 +14,29 @@ import (
 	"countback/ledger/store"
 )
 
+// lookups are prepared once for all connections that read.
+type lookups struct {
+	scan, byID, byOrder, at, last *sql.Stmt
+}
+
+func (p *lookups) prepare(ctx context.Context, db *sql.DB) (err error) {
+	for _, q := range []struct {
+		to  **sql.Stmt
+		sql string
+	}{{&p.scan, qScan}, {&p.byID, qByID}, {&p.byOrder, qByOrder}, {&p.at, qAt}, {&p.last, qLast}} {
+		if *q.to, err = db.PrepareContext(ctx, q.sql); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // Scan implements store.Store.
 func (s *Store) Scan(ctx context.Context, after int64, fn func(store.Row) error) error {
 	if err := s.open("read the ledger"); err != nil {
 		return err
 	}
-	rows, err := s.scan.QueryContext(ctx, after)
+	rows, err := s.look.scan.QueryContext(ctx, after)
 	return s.each(ctx, rows, err, fn)
 }
 
@@ -87,11 +104,11 @@ func collect(rows *sql.Rows) ([]store.Row, error) {
 	return out, rows.Err()
 }
 
-func (s *Store) list(ctx context.Context, op, item, query string, arg any) ([]store.Row, error) {
+func (s *Store) list(ctx context.Context, op, item string, query *sql.Stmt, arg any) ([]store.Row, error) {
 	if err := s.open(op); err != nil {
 		return nil, err
 	}
-	rows, err := s.read.QueryContext(ctx, query, arg)
+	rows, err := query.QueryContext(ctx, arg)
 	if err != nil {
 		return nil, fail(op, item, err)
 	}
@@ -101,12 +118,12 @@ func (s *Store) list(ctx context.Context, op, item, query string, arg any) ([]st
 
 // ByID implements store.Store.
 func (s *Store) ByID(ctx context.Context, id event.ID) ([]store.Row, error) {
-	return s.list(ctx, "look up event", id.String(), qByID, id[:])
+	return s.list(ctx, "look up event", id.String(), s.look.byID, id[:])
 }
 
 // ByOrder implements store.Store.
 func (s *Store) ByOrder(ctx context.Context, order string) ([]store.Row, error) {
-	return s.list(ctx, "look up order", order, qByOrder, order)
+	return s.list(ctx, "look up order", order, s.look.byOrder, order)
 }
 
 // At implements store.Store.
@@ -114,7 +131,7 @@ func (s *Store) At(ctx context.Context, device string, seq int64) (r store.Row, 
 	if err := s.open("look up"); err != nil {
 		return r, err
 	}
-	err = s.read.QueryRowContext(ctx, qAt, device, seq).Scan(&r.N, &r.Line)
+	err = s.look.at.QueryRowContext(ctx, device, seq).Scan(&r.N, &r.Line)
 	if errors.Is(err, sql.ErrNoRows) {
 		return r, store.NoEvent(device, seq)
 	}
@@ -152,7 +169,7 @@ func (s *Store) Last(ctx context.Context) (n int64, err error) {
 	if err := s.open("read the ledger"); err != nil {
 		return 0, err
 	}
-	err = s.read.QueryRowContext(ctx, qLast).Scan(&n)
+	err = s.look.last.QueryRowContext(ctx).Scan(&n)
 	return n, fail("read the ledger", s.path, err)
 }
 

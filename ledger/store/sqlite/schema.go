@@ -45,15 +45,14 @@ CREATE TRIGGER logs_delete BEFORE DELETE ON logs BEGIN SELECT RAISE(ABORT, 'logs
 `
 
 const (
-	qScan     = `SELECT n, line FROM events WHERE n > ? ORDER BY n`
-	qByID     = `SELECT n, line FROM events WHERE id = ? ORDER BY n`
-	qHas      = `SELECT 1 FROM events WHERE id = ? LIMIT 1`
-	qByOrder  = `SELECT n, line FROM events WHERE ord = ? ORDER BY n`
-	qAt       = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
-	qPlace    = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
-	qLog      = `SELECT device FROM logs WHERE name = ?`
-	qHead     = `SELECT seq, line FROM events WHERE device = ? ORDER BY seq DESC LIMIT 1`
-	qLogs     = `SELECT device, name FROM logs ORDER BY device`
+	qScan    = `SELECT n, line FROM events WHERE n > ? ORDER BY n`
+	qByID    = `SELECT n, line FROM events WHERE id = ? ORDER BY n`
+	qHas     = `SELECT 1 FROM events WHERE id = ? LIMIT 1`
+	qByOrder = `SELECT n, line FROM events WHERE ord = ? ORDER BY n`
+	qAt      = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
+	qPlace   = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
+	// A log in the file has events; its head and its number come with one look.
+	qHead     = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
 	qLast     = `SELECT coalesce(max(n), 0) FROM events`
 	qDoubled  = `SELECT id FROM doubled ORDER BY id`
 	qInsert   = `INSERT INTO events (n, device, seq, id, kind, ms, ord, line) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`

@@ -29,7 +29,7 @@ type Store struct {
 	read   *sql.DB
 	conn   *sql.Conn // the one that writes
 	stmts  statements
-	scan   *sql.Stmt
+	look   lookups
 	turn   chan struct{} // held by the one Write of this process
 	watch  sync.Mutex
 	watchC *sql.Conn // for DataVersion, which is counted for each connection
@@ -88,7 +88,7 @@ func Open(path string, opts Options) (*Store, error) {
 // settings are the PRAGMAs of every connection, in this order: the wait for other processes comes first, because the journal mode may need it.
 func settings(opts Options) string {
 	return fmt.Sprintf("_pragma=busy_timeout(%d)&_pragma=journal_mode(wal)&_pragma=synchronous(full)&_pragma=foreign_keys(1)&_pragma=recursive_triggers(1)"+
-		"&_pragma=trusted_schema(0)&_dqs=0&_txlock=immediate", opts.Busy.Milliseconds())
+		"&_pragma=trusted_schema(0)&_pragma=wal_autocheckpoint(%d)&_dqs=0&_txlock=immediate", opts.Busy.Milliseconds(), walPages)
 }
 
 func (s *Store) start(opts Options) error {
@@ -116,11 +116,14 @@ func (s *Store) start(opts Options) error {
 	if err := s.stmts.prepare(ctx, s.conn); err != nil {
 		return err
 	}
-	s.scan, err = s.read.PrepareContext(ctx, qScan)
-	return err
+	return s.look.prepare(ctx, s.read)
 }
 
-const pageSize = 4096
+const (
+	pageSize = 4096
+	// walPages is how far the log file beside the ledger grows before its pages are moved over: 16 MiB. A page that many events touch moves once.
+	walPages = 4096
+)
 
 // readBack checks that the file is of a version we know and that every setting has taken hold: SQLite passes over one that it can't keep.
 func (s *Store) readBack(ctx context.Context) error {

@@ -7,6 +7,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
 
 	"countback/ledger/event"
 	"countback/ledger/store"
@@ -15,7 +16,7 @@ import (
 // statements are prepared once on the connection that writes.
 type statements struct {
 	begin, commit, rollback                *sql.Stmt
-	has, byID, place, log, head, last      *sql.Stmt
+	has, byID, at, place, head, last       *sql.Stmt
 	insert, newLog, double                 *sql.Stmt
 	pointAt, pointSet, pointCut, pointDrop *sql.Stmt
 	all                                    []*sql.Stmt
@@ -27,7 +28,7 @@ func (p *statements) prepare(ctx context.Context, c *sql.Conn) error {
 		sql string
 	}{
 		{&p.begin, "BEGIN IMMEDIATE"}, {&p.commit, "COMMIT"}, {&p.rollback, "ROLLBACK"},
-		{&p.has, qHas}, {&p.byID, qByID}, {&p.place, qPlace}, {&p.log, qLog}, {&p.head, qHead}, {&p.last, qLast},
+		{&p.has, qHas}, {&p.byID, qByID}, {&p.at, qAt}, {&p.place, qPlace}, {&p.head, qHead}, {&p.last, qLast},
 		{&p.insert, qInsert}, {&p.newLog, qNewLog}, {&p.double, qDouble},
 		{&p.pointAt, qPointAt}, {&p.pointSet, qPointSet}, {&p.pointCut, qPointCut}, {&p.pointDrop, qPointDrop},
 	} {
@@ -139,14 +140,12 @@ func (t *tx) log(device string) (*logState, error) {
 		return nil, err
 	}
 	l := &logState{head: store.EmptyHead}
-	err := t.s.stmts.log.QueryRow(device).Scan(&l.number)
-	if err == nil {
-		var line []byte
-		if err = t.s.stmts.head.QueryRow(l.number).Scan(&l.head.Seq, &line); err == nil {
-			l.head.Hash = event.HashLine(line)
-		}
-	}
-	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+	var line []byte
+	err := t.s.stmts.head.QueryRow(device).Scan(&l.number, &l.head.Seq, &line)
+	switch {
+	case err == nil:
+		l.head.Hash = event.HashLine(line)
+	case !errors.Is(err, sql.ErrNoRows):
 		return nil, t.fail("read the log", device, err)
 	}
 	t.logs[device] = l
@@ -186,6 +185,18 @@ func (t *tx) ByID(id event.ID) ([]store.Row, error) {
 	}
 	out, err := collect(rows)
 	return out, t.fail("look up event", id.String(), err)
+}
+
+// At implements store.Looker.
+func (t *tx) At(device string, seq int64) (r store.Row, err error) {
+	if err := t.usable(); err != nil {
+		return r, err
+	}
+	err = t.s.stmts.at.QueryRow(device, seq).Scan(&r.N, &r.Line)
+	if errors.Is(err, sql.ErrNoRows) {
+		return r, store.NoEvent(device, seq)
+	}
+	return r, t.fail("look up", fmt.Sprintf("event %d of device %s", seq, device), err)
 }
 
 // Last implements store.Tx.

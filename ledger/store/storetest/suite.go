@@ -296,6 +296,16 @@ func ownInserts(t *testing.T, st store.Store) {
 				t.Errorf("hasn't %d after", e.Seq)
 			}
 			wantLines(t, linesOf(must[[]store.Row](t)(tx.ByID(e.ID))), e)
+			if l, ok := tx.(store.Looker); ok {
+				if r := must[store.Row](t)(l.At(e.Device, e.Seq)); r.N != n || !bytes.Equal(r.Line, e.Line) {
+					t.Errorf("At gives number %d, want %d", r.N, n)
+				}
+				for _, seq := range []int64{0, e.Seq + 1} {
+					if _, err := l.At(e.Device, seq); !errors.Is(err, store.ErrNotFound) {
+						t.Errorf("At %d: %v", seq, err)
+					}
+				}
+			}
 		}
 		wantLines(t, linesOf(must[[]store.Row](t)(tx.ByID(es[0].ID))), es[0])
 		return nil
