@@ -195,7 +195,8 @@ func TestGeneratedIDs(t *testing.T) {
 		}
 		again := *s.Recorder // as another process would
 		s.Recorder = &again
-		res := s.must(t, order(1), given, order(2), given, order(3))
+		atEnd := withID(order(i), s.now.Add(23*hours), byte(100+i)) // what the next step finds at the end of the log
+		res := s.must(t, order(1), given, order(2), given, order(3), atEnd)
 		for _, id := range []event.ID{res.IDs[0], res.IDs[2], res.IDs[4]} {
 			if id.Compare(last) <= 0 {
 				t.Errorf("step %d: %s after %s", i, id, last)
