@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
@@ -197,7 +199,7 @@ func split(c *catalog.Catalog, v *catalog.View, formats []event.Format, units []
 			rest = rest[1:]
 			continue
 		}
-		parcels = appendParcel(parcels, fill(f, rest))
+		parcels = appendParcel(parcels, fill(formats, f, rest))
 		rest = slices.DeleteFunc(rest, func(r piece) bool { return r.count == 0 })
 	}
 	return parcels, left
@@ -207,23 +209,23 @@ func accepts(f *event.Format, class string) bool {
 	return f.Accepts == nil || class != "" && slices.Contains(f.Accepts, class)
 }
 
-func takesAll(formats []event.Format, rest []piece) *event.Format {
-	var points num.Qty
+func acceptsAll(f *event.Format, rest []piece) bool {
+	return !slices.ContainsFunc(rest, func(r piece) bool { return !accepts(f, r.class) })
+}
+
+func sum(rest []piece) (points num.Qty) {
 	for _, r := range rest {
 		points = points.Add(r.points.Times(num.Whole(r.count)))
 	}
-next:
+	return points
+}
+
+func takesAll(formats []event.Format, rest []piece) *event.Format {
+	points := sum(rest)
 	for i := range formats {
-		f := &formats[i]
-		if f.Holds != nil && f.Holds.Less(points) {
-			continue
+		if f := &formats[i]; (f.Holds == nil || !f.Holds.Less(points)) && acceptsAll(f, rest) {
+			return f
 		}
-		for _, r := range rest {
-			if !accepts(f, r.class) {
-				continue next
-			}
-		}
-		return f
 	}
 	return nil
 }
@@ -243,45 +245,76 @@ func holdsMost(formats []event.Format, p piece) (best *event.Format) {
 	return best
 }
 
-// fill puts into one parcel of the format, in order, every unit that it accepts and still holds, and takes them out of rest.
-func fill(f *event.Format, rest []piece) Parcel {
-	p := Parcel{Format: f.Format, Times: 1}
+// fill puts into parcels of the format, in order, every unit that it accepts and still holds, and takes them out of rest: one parcel, or at once as many equal
+// ones as would follow one another.
+func fill(formats []event.Format, f *event.Format, rest []piece) Parcel {
+	p := Parcel{Format: f.Format, Times: math.MaxInt64}
 	var used num.Qty
-	for i := range rest {
-		r := &rest[i]
+	in := make([]int64, len(rest)) // of each piece in one parcel
+	for i, r := range rest {
 		if !accepts(f, r.class) {
 			continue
 		}
 		n := r.count
 		if f.Holds != nil && r.points.Sign() > 0 {
-			n = min(n, fits(f.Holds.Sub(used), r.points, n))
+			n = fits(f.Holds.Sub(used), r.points, n)
 		}
 		if n > 0 {
+			in[i] = n
 			used = used.Add(r.points.Times(num.Whole(n)))
-			r.count -= n
+			p.Times = min(p.Times, r.count/n) // the next parcel is the same while each of its pieces is there as often
 			p.Units = append(p.Units, Units{r.item, n})
 		}
+	}
+	if p.Times > 1 {
+		p.Times = min(p.Times, untilOneTakesAll(formats, rest, used))
+	}
+	for i := range rest {
+		rest[i].count -= in[i] * p.Times
 	}
 	return p
 }
 
+// untilOneTakesAll returns after how many parcels, each with used points out of rest, some format takes everything that is left.
+func untilOneTakesAll(formats []event.Format, rest []piece, used num.Qty) int64 {
+	times := int64(math.MaxInt64)
+	points := sum(rest)
+	for i := range formats {
+		if f := &formats[i]; f.Holds != nil && used.Sign() > 0 && acceptsAll(f, rest) {
+			times = min(times, max(1, whole(points.Sub(*f.Holds).Ceil(used))))
+		}
+	}
+	return times
+}
+
 // fits returns how many pieces of the given points fit into room, at most most.
 func fits(room, points num.Qty, most int64) int64 {
-	up := room.Ceil(points)
-	n, small := up.Int()
-	if !small || int64(n) > most {
+	if !room.Less(points.Times(num.Whole(most))) {
 		return most
 	}
+	up := room.Ceil(points)
 	if room.Less(points.Times(up)) {
-		n--
+		return whole(up) - 1
 	}
-	return int64(n)
+	return whole(up)
+}
+
+// whole returns a whole number of pieces or parcels, at most the largest that fits: far above what an event can hold.
+func whole(q num.Qty) int64 {
+	if n, ok := q.Int(); ok {
+		return int64(n)
+	}
+	n, err := strconv.ParseInt(q.String(), 10, 64)
+	if err != nil {
+		return math.MaxInt64
+	}
+	return n
 }
 
 func appendParcel(list []Parcel, p Parcel) []Parcel {
 	slices.SortFunc(p.Units, func(a, b Units) int { return cmp.Compare(a.Item, b.Item) })
 	if n := len(list); n > 0 && list[n-1].Format == p.Format && slices.Equal(list[n-1].Units, p.Units) {
-		list[n-1].Times++
+		list[n-1].Times += p.Times
 		return list
 	}
 	return append(list, p)
