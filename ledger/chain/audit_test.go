@@ -187,7 +187,7 @@ func TestUnknownKindsAreNoFault(t *testing.T) {
 	}
 }
 
-type failing struct{ rows }
+type failing struct{}
 
 func (failing) Scan(context.Context, int64, func(store.Row) error) error {
 	return errors.New("the disk is gone")

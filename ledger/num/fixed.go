@@ -206,7 +206,7 @@ func (a Fixed[S]) Ratio(n, of Money) Fixed[S] {
 	return a.Part(Qty(n.raw()), Qty(of.raw()))
 }
 
-func (a Fixed[S]) raw() Qty { return Qty{n: a.n, x: a.x} }
+func (a Fixed[S]) raw() Qty { return Qty(a) }
 
 // Ceil returns the smallest whole number of times that per covers a: ceil(a/per), at least 0. It panics if per is not above 0.
 func (a Fixed[S]) Ceil(per Fixed[S]) Qty {

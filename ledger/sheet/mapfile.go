@@ -35,7 +35,6 @@ type Map struct {
 	noGoods                 []string
 	skipStatus              []string
 	skipZero                bool
-	zeroSaid                bool
 	cancelled               string // skip, return, or empty: nothing is told apart as cancelled
 	prefix                  string
 	negative                bool

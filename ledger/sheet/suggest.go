@@ -14,7 +14,7 @@ var guesses = []struct {
 	names string
 }{
 	{"order", "order ordernumber orderno orderid ordernr number invoice invoicenumber invoiceno receipt receiptid saleid reference"},
-	{"date", "date orderdate datetime created createdat placed placedat saledate datepaid paidat timestamp invoicedate time ordertime"},
+	{"date", "date orderdate ordered orderedon orderedat datetime created createdat placed placedat saledate datepaid paidat timestamp invoicedate time ordertime"},
 	{"time", "time ordertime timeofday saletime"},
 	{"item", "sku item itemcode itemnumber itemid code product productcode productid article articlenumber variant stockcode productsku"},
 	{"items", "items skus products articles orderlines goods contents"},

@@ -80,9 +80,6 @@ type reader struct {
 	scan    *event.Scanner
 	devices map[string]uint16
 	slab    *[]byte
-	setup   []*event.Event
-	first   map[event.ID]int32 // of an id to its record, once there is more than one device
-	err     error
 }
 
 // Read takes the events of a ledger. Lines that aren't event lines at all are an error: a store never holds one.

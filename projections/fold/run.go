@@ -313,7 +313,7 @@ func (s *State) noCost(item int) {
 	}
 	s.Items[item].noCost = true
 	id := s.Catalog.Items[item].ID
-	s.note("no_cost", id, "no cost was known for "+id+" when it was used; it counts as 0 until a restock gives one", "countback item "+id+" --unit-cost AMOUNT")
+	s.note("no_cost", id, "nothing says yet what "+id+" costs: it counts as 0 until a restock, or an estimate, says so", "countback item "+id+" --unit-cost AMOUNT")
 }
 
 func (s *State) damage(d *event.Damage) error {
