@@ -20,7 +20,8 @@ func (m *Main) foundShop(ctx context.Context, s store.Store, k *key.Key, f found
 	return err
 }
 
-// succeed begins the log of a new device that takes the place of an old one. The old key endorses the new one (events.md, section 4).
+// succeed begins the log of a new device that takes the place of an old one. The old key endorses the new one, so that whoever
+// trusts the old log can trust the one that goes on.
 func (m *Main) succeed(ctx context.Context, s store.Store, old, fresh *key.Key, shop, name string) error {
 	const role = "desk"
 	endorsement, err := old.Sign(key.Admit, key.AdmitPayload(shop, fresh.Public(), role))

@@ -15,7 +15,7 @@ const (
 	dayEnd               // counts, as-of, known: the last millisecond
 )
 
-// partOf is the instant of a day for facts of a kind (figures.md, section 1).
+// partOf is the instant of a day for facts of a kind: what defines or comes in begins a day, what is counted ends it, the rest lies between.
 func partOf(k event.Kind) part {
 	switch k {
 	case event.KindOrder, event.KindPack, event.KindReprint, event.KindDamage, event.KindReturn, event.KindReverse, event.KindDecide:

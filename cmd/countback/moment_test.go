@@ -7,7 +7,7 @@ import (
 	"countback/ledger/event"
 )
 
-// A day turns into an instant in the shop's zone, by what is recorded at it (figures.md, section 1). The zones' rules are those of the IANA database; the
+// A day turns into an instant in the shop's zone, by what is recorded at it. The zones' rules are those of the IANA database; the
 // jumps below are checked against it by the test itself, which asks for the clocks before and after.
 func TestDayBecomesInstant(t *testing.T) {
 	for _, c := range []struct {

@@ -18,7 +18,7 @@ func TestThousandsAreGrouped(t *testing.T) {
 	}
 }
 
-// What a spreadsheet could run is protected, and numbers stay numbers, "-3" above all (spikes.md).
+// What a spreadsheet could run is protected, and numbers stay numbers, "-3" above all.
 func TestCSVIsProtectedAgainstFormulas(t *testing.T) {
 	for in, want := range map[string]string{
 		"=1+1": "'=1+1", "+1": "'+1", "-3": "-3", "-3.25": "-3.25", "-3 sheets": "'-3 sheets", "@home": "'@home", "\tx": "'\tx", "\rx": "'\rx", "board": "board", "12": "12", "": "", "-": "'-", "'=x": "''=x",

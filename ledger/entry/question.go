@@ -42,7 +42,7 @@ type Question struct {
 //   - A restock whose cost per base unit is ten times or a tenth of the last one or beyond.
 //   - A count that is away from the book by more than three times the noise of counting, and comes within that noise once a slip is undone: a
 //     pack more or less, pieces for packs, a nought too many or too few, two digits swapped, a digit left out or doubled. The noise is the
-//     item's tolerance, else half a unit or 0.5 % by number, 2 % by weight or measure, of the book (figures.md, section 8).
+//     item's tolerance, else half a unit or 0.5 % by number, 2 % by weight or measure, of the book.
 func Questions(facts []event.Fact, b Book) []Question {
 	a := asker{facts: facts, book: b, view: b.Catalog.Start(), last: map[string]receipt{}, sums: map[sumKey]*sum{}}
 	for _, i := range inTime(facts) {

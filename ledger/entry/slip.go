@@ -215,7 +215,7 @@ func (a *asker) compare(s *sum) {
 		Likely: best.entry})
 }
 
-// noise is the half-width that holds 95 % of counts (figures.md, section 8).
+// noise is the half-width that holds 95 % of counts: the item's tolerance, else half a unit or 0.5 % by number, 2 % by weight or measure, of the book.
 func (a *asker) noise(s *sum, book num.Qty) num.Qty {
 	hundred := num.Whole(100)
 	least := num.Max(num.MustQty("0.5"), book.Part(num.MustQty("0.5"), hundred))

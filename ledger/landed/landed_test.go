@@ -19,7 +19,7 @@ func delivery(costs ...string) *event.Restock {
 	return d
 }
 
-// The expected figures follow from figures.md, section 3, worked by hand.
+// The expected figures follow by hand from the rule in the package comment: each charge spread by itself, by line cost, by largest remainder.
 func TestChargesAreSpreadByLineCost(t *testing.T) {
 	rate, _ := num.ParseRate("1.5")
 	for name, c := range map[string]struct {

@@ -60,7 +60,7 @@ func (y *year) units(lines []event.Goods) []int {
 	return list
 }
 
-// split is the parcel rule (figures.md 5) for specs under which every unit fits some format.
+// split is the parcel rule (see projections/parcel) for specs under which every unit fits some format, read anew: the demo is a test of the engine.
 func (y *year) split(spec *event.PackSpec, units []int) []parcel {
 	var list []parcel
 	for left := units; len(left) > 0; {
