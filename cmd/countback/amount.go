@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"countback/ledger/catalog"
+	"countback/ledger/near"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 )
@@ -67,8 +68,8 @@ func (d *desk) noUnit(it *catalog.Item, word string, err error) error {
 	hint := "it is counted in " + strings.Join(has, ", ")
 	if names := unit.Names(it.Unit()); len(names) > 0 {
 		hint += " (and " + strings.Join(names[1:], ", ") + ")"
-	} else if near := nearest(word, has); len(near) > 0 {
-		hint += "; did you mean " + strings.Join(near, " or ") + "?"
+	} else if alike := near.Names(word, has); len(alike) > 0 {
+		hint += "; did you mean " + strings.Join(alike, " or ") + "?"
 	}
 	return &fault{what: fmt.Sprintf("item %s has no pack, measure or unit %q", it.ID, word), hint: hint, status: statusUse, err: err}
 }

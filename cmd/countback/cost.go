@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/spf13/cobra"
 
+	"countback/ledger/near"
 	"countback/projections/fold"
 	"countback/projections/orders"
 )
@@ -65,8 +66,8 @@ func (d *desk) knowsOrder(state *fold.State, number string) error {
 		numbers = append(numbers, n)
 	}
 	hint := "check the number"
-	if near := nearest(number, sorted(numbers)); len(near) > 0 {
-		hint = "near it: " + join(near...)
+	if alike := near.Names(number, sorted(numbers)); len(alike) > 0 {
+		hint = "near it: " + join(alike...)
 	}
 	return wrong("", hint, "there is no order %q", number)
 }

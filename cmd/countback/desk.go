@@ -17,6 +17,7 @@ import (
 	"countback/ledger/entry"
 	"countback/ledger/event"
 	"countback/ledger/key"
+	"countback/ledger/near"
 	"countback/ledger/record"
 	"countback/ledger/store"
 	"countback/projections/fold"
@@ -279,8 +280,8 @@ func (d *desk) item(id string) (*catalog.Item, error) {
 
 func (d *desk) noItem(id string) error {
 	hint := "define it with countback item " + id + " --name NAME --type supply --unit each"
-	if near := entry.Near(id, d.itemIDs()); len(near) > 0 {
-		hint = "the nearest known names are " + strings.Join(near, ", ")
+	if alike := near.Names(id, d.itemIDs()); len(alike) > 0 {
+		hint = "the nearest known names are " + strings.Join(alike, ", ")
 	}
 	return wrong("", hint, "there is no item %q", id)
 }
@@ -292,5 +293,3 @@ func (d *desk) itemIDs() []string {
 	}
 	return ids
 }
-
-func nearest(name string, names []string) []string { return entry.Near(name, names) }

@@ -8,6 +8,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/ledger/event"
+	"countback/ledger/near"
 	"countback/projections/history"
 )
 
@@ -84,8 +85,8 @@ func (d *desk) what(args []string, item, order string) (history.What, error) {
 		return history.What{Order: word}, nil
 	}
 	hint := "name an item, an order or an event"
-	if near := nearest(word, d.itemIDs()); len(near) > 0 {
-		hint = "the nearest known items are " + strings.Join(near, ", ")
+	if alike := near.Names(word, d.itemIDs()); len(alike) > 0 {
+		hint = "the nearest known items are " + strings.Join(alike, ", ")
 	}
 	return history.What{}, wrong("", hint, "%q is neither an item nor an order nor an event", word)
 }

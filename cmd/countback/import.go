@@ -13,6 +13,7 @@ import (
 
 	"countback/ledger/currency"
 	"countback/ledger/event"
+	"countback/ledger/near"
 	"countback/ledger/record"
 	"countback/ledger/sheet"
 )
@@ -124,7 +125,7 @@ func (j *importJob) context(now time.Time) sheet.Context {
 		Zone:     loadZone,
 		Now:      now,
 		Item:     func(id string) bool { _, ok := d.catalog.Find(id); return ok },
-		Near:     func(id string) []string { return nearest(id, d.itemIDs()) },
+		Near:     func(id string) []string { return near.Names(id, d.itemIDs()) },
 		Current:  d.current,
 		Digits:   digits,
 		ShopID:   d.shopID,

@@ -10,6 +10,7 @@ import (
 	"countback/ledger/currency"
 	"countback/ledger/event"
 	"countback/ledger/key"
+	"countback/ledger/near"
 	"countback/ledger/store/sqlite"
 )
 
@@ -78,8 +79,8 @@ func (f founding) check() error {
 	}
 	if _, ok := currency.Digits(f.currency); !ok {
 		hint := "give the three letters of ISO 4217, like CAD"
-		if near := nearest(f.currency, currency.Codes()); len(near) > 0 {
-			hint += " (near it: " + strings.Join(near, ", ") + ")"
+		if alike := near.Names(f.currency, currency.Codes()); len(alike) > 0 {
+			hint += " (near it: " + strings.Join(alike, ", ") + ")"
 		}
 		return wrong("--currency", hint, "%q is not a currency known here", f.currency)
 	}

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/ledger/event"
+	"countback/ledger/near"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 )
@@ -87,8 +88,8 @@ func (d *desk) itemIsNew(f *event.Item) error {
 		return nil
 	}
 	hint := "give --name, --type and --unit"
-	if near := nearest(f.Item, d.itemIDs()); len(near) > 0 {
-		hint += ", or did you mean " + strings.Join(near, " or ") + "?"
+	if alike := near.Names(f.Item, d.itemIDs()); len(alike) > 0 {
+		hint += ", or did you mean " + strings.Join(alike, " or ") + "?"
 	}
 	return wrong("", hint, "%s is a new item, and a new item needs a name, a type and a unit", f.Item)
 }

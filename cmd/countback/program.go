@@ -13,6 +13,8 @@ import (
 	"time"
 
 	"github.com/spf13/cobra"
+
+	"countback/ledger/near"
 )
 
 // Main is the program. Its fields are its whole outside but the files.
@@ -272,8 +274,8 @@ func unknownCommand(cmd *cobra.Command, name string) error {
 		}
 	}
 	hint := "see " + cmd.CommandPath() + " --help"
-	if near := nearest(name, names); len(near) > 0 {
-		hint = "did you mean " + strings.Join(near, " or ") + "? Else " + hint
+	if alike := near.Names(name, names); len(alike) > 0 {
+		hint = "did you mean " + strings.Join(alike, " or ") + "? Else " + hint
 	}
 	return wrong(placeOf(cmd), hint, "%q is not a command", name)
 }

@@ -9,6 +9,7 @@ import (
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
+	"countback/ledger/near"
 )
 
 // Known is what the check may ask of the ledger. Errors are faults of the machine and are handed on as they are.
@@ -225,8 +226,8 @@ func (c *checker) meant(id string) string {
 		names[n] = it.ID
 	}
 	define := "define it first (kind item)"
-	if near := Near(id, names); len(near) > 0 {
-		return "write " + orList(near) + ", or " + define
+	if alike := near.Names(id, names); len(alike) > 0 {
+		return "write " + orList(alike) + ", or " + define
 	}
 	return define
 }

@@ -8,6 +8,7 @@ import (
 	"countback/ledger/currency"
 	"countback/ledger/event"
 	"countback/ledger/landed"
+	"countback/ledger/near"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 )
@@ -116,8 +117,8 @@ func (c *checker) format(i int, field, name string) {
 		return
 	}
 	hint := "define it in a packspec, or write none for goods handed over without a parcel"
-	if near := Near(name, c.formats); len(near) > 0 {
-		hint = "write " + orList(near) + ", or " + hint
+	if alike := near.Names(name, c.formats); len(alike) > 0 {
+		hint = "write " + orList(alike) + ", or " + hint
 	}
 	c.fail(i, field, hint, "no packing spec has a format %s", name)
 }

@@ -7,6 +7,7 @@ import (
 
 	"countback/ledger/currency"
 	"countback/ledger/event"
+	"countback/ledger/near"
 )
 
 // setup looks at definitions: shop, item, retire, packspec and makespec.
@@ -62,8 +63,8 @@ func (c *checker) currency(i int, field, code string) {
 		return
 	}
 	hint := "give a code of ISO 4217, like CAD"
-	if near := Near(code, currency.Codes()); len(near) > 0 {
-		hint = "write " + orList(near)
+	if alike := near.Names(code, currency.Codes()); len(alike) > 0 {
+		hint = "write " + orList(alike)
 	}
 	c.fail(i, field, hint, "%s is not a currency of ISO 4217", code)
 }
@@ -113,8 +114,8 @@ func (c *checker) firstDefinition(i int, d *event.Item) {
 		names[n] = it.ID
 	}
 	hint := "add " + andList(lacks)
-	if near := Near(d.Item, names); len(near) > 0 {
-		hint += ", or write " + orList(near) + " if that was meant"
+	if alike := near.Names(d.Item, names); len(alike) > 0 {
+		hint += ", or write " + orList(alike) + " if that was meant"
 	}
 	c.fail(i, lacks[0], hint, "item %s is new, and its first definition needs name, type and unit", d.Item)
 }

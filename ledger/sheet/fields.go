@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 
+	"countback/ledger/near"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 )
@@ -41,8 +42,8 @@ func newOwn(t *Table, ctx Context, needed string, columns []string) *own {
 			}
 		case !known[name]:
 			hint := "columns are " + strings.Join(columns, ", ")
-			if near := nearest(name, columns); near != nil {
-				hint = "near it: " + strings.Join(near, ", ")
+			if alike := near.Names(name, columns); len(alike) > 0 {
+				hint = "near it: " + strings.Join(alike, ", ")
 			}
 			o.header(h, "is not a column of this sheet; "+hint)
 		default:

@@ -7,6 +7,7 @@ import (
 	"unicode/utf8"
 
 	"countback/ledger/event"
+	"countback/ledger/near"
 )
 
 // MaxMap bounds a map file, in bytes.
@@ -154,8 +155,8 @@ func (m *Map) alias(key, value string) error {
 			names[i] = w.name
 		}
 		hint := "words are " + strings.Join(names, ", ")
-		if near := nearest(key, names); near != nil {
-			hint = "near it: " + strings.Join(near, ", ")
+		if alike := near.Names(key, names); len(alike) > 0 {
+			hint = "near it: " + strings.Join(alike, ", ")
 		}
 		return fmt.Errorf("%q is not a word of the map; %s", clip(key), hint)
 	}

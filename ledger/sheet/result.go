@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"countback/ledger/event"
@@ -154,4 +155,19 @@ func clip(s string) string {
 		return string(r[:60]) + "…"
 	}
 	return s
+}
+
+// join lists names for a message.
+func join(names []string) string {
+	var q []string
+	for i, n := range names {
+		if i == 30 {
+			q = append(q, fmt.Sprintf("and %d more", len(names)-i))
+			break
+		}
+		if n != "" {
+			q = append(q, clip(n))
+		}
+	}
+	return strings.Join(q, ", ")
 }

@@ -8,6 +8,8 @@ import (
 	"io"
 	"slices"
 	"strings"
+
+	"countback/ledger/near"
 )
 
 // Limits of a file. Cells bound the memory that a file of empty columns would take.
@@ -220,8 +222,8 @@ func (t *Table) column(name string) (int, error) {
 		}
 	}
 	hint := "its columns are " + join(t.Header)
-	if near := nearest(name, t.Header); near != nil {
-		hint = "near it: " + join(near)
+	if alike := near.Names(name, t.Header); len(alike) > 0 {
+		hint = "near it: " + join(alike)
 	}
 	return -1, fmt.Errorf("the file has no column %q; %s", clip(name), hint)
 }

@@ -120,8 +120,8 @@ func isWord(m *measure, low string) bool {
 	return false
 }
 
-// near returns a unit whose code is name in another case, for advice only.
-func near(name string) (code string) {
+// otherCase returns a unit whose code is name in another case, for advice only.
+func otherCase(name string) (code string) {
 	for i := range measures {
 		for c := range strings.SplitSeq(measures[i].codes, "|") {
 			if strings.EqualFold(c, name) {

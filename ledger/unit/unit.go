@@ -114,7 +114,7 @@ func lookup(name, base string) (*measure, error) {
 	if why, ok := doubtful[strings.ToLower(name)]; ok {
 		return nil, fmt.Errorf("%q is not clear: %s", clip(name), why)
 	}
-	if code := near(name); code != "" {
+	if code := otherCase(name); code != "" {
 		return nil, fmt.Errorf("%q is not a unit known here; write %s (capitals matter), or %s", clip(name), code, use)
 	}
 	return nil, fmt.Errorf("%q is not a unit known here; %s", clip(name), use)

@@ -1,4 +1,4 @@
-package entry_test
+package near_test
 
 import (
 	"slices"
@@ -7,7 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"countback/ledger/entry"
+	"countback/ledger/near"
 )
 
 func TestNearNamesBestFirst(t *testing.T) {
@@ -27,7 +27,7 @@ func TestNearNamesBestFirst(t *testing.T) {
 		{"no name", "", ""},
 	} {
 		t.Run(c.rule, func(t *testing.T) {
-			if got := strings.Join(entry.Near(c.id, ids), " "); got != c.want {
+			if got := strings.Join(near.Names(c.id, ids), " "); got != c.want {
 				t.Errorf("near %q: got %q, want %q", c.id, got, c.want)
 			}
 		})
@@ -45,7 +45,7 @@ func TestANameOneSlipAwayIsFound(t *testing.T) {
 			name[:at] + "q" + name[at:],
 			name[:at] + "Q" + name[at+1:],
 		}).Draw(t, "typed")
-		got := entry.Near(typed, append(others, name))
+		got := near.Names(typed, append(others, name))
 		if !slices.Equal(got, []string{name}) {
 			t.Errorf("near %s: got %v, want %s", typed, got, name)
 		}

@@ -1,4 +1,5 @@
-package entry
+// Package near finds the names that somebody may have meant by a name that isn't known: items, columns, commands, codes.
+package near
 
 import (
 	"cmp"
@@ -6,20 +7,20 @@ import (
 	"strings"
 )
 
-// nearLen bounds the letters that are compared; names are at most event.MaxName long.
-const nearLen = 100
+// most bounds the letters that are compared: a cell of a damaged file can be as long as the file.
+const most = 100
 
-// Near returns up to three of the names that are most like id, best first; names of equal likeness stand in their own order. Case does not
+// Names returns up to three of the known names that are most like the wanted one, best first; names of equal likeness stand in their own order. Case does not
 // count. Alike is what is the same, what takes few changes (a letter more, less, other, or two neighbours swapped; at most a third of
 // the longer name's letters, one in short ones), and what begins with the other or holds it.
-func Near(id string, ids []string) []string {
+func Names(wanted string, known []string) []string {
 	type found struct {
 		name  string
 		score int
 	}
 	var all []found
-	want := letters(id)
-	for _, name := range ids {
+	want := letters(wanted)
+	for _, name := range known {
 		if score := unlike(want, letters(name)); score >= 0 {
 			all = append(all, found{name, score})
 		}
@@ -36,7 +37,7 @@ func Near(id string, ids []string) []string {
 
 func letters(s string) []rune {
 	r := []rune(strings.ToLower(s))
-	return r[:min(len(r), nearLen)]
+	return r[:min(len(r), most)]
 }
 
 // unlike is 0 for the same name and grows with the difference; -1 is nothing alike. One change weighs two; a part of the other name
@@ -46,9 +47,9 @@ func unlike(a, b []rune) int {
 		return -1
 	}
 	score := -1
-	most := max(1, max(len(a), len(b))/3)
-	if diff := len(a) - len(b); diff <= most && -diff <= most {
-		if d := changes(a, b); d <= most {
+	limit := max(1, max(len(a), len(b))/3)
+	if diff := len(a) - len(b); diff <= limit && -diff <= limit {
+		if d := changes(a, b); d <= limit {
 			score = 2 * d
 		}
 	}
