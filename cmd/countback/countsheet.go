@@ -1,0 +1,206 @@
+package main
+
+import (
+	"cmp"
+	"io"
+	"maps"
+	"slices"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"countback/cmd/countback/paper"
+	"countback/ledger/catalog"
+	"countback/ledger/sheet"
+	"countback/projections/fold"
+)
+
+// sheetRow is one line of a count sheet: an item in one of its forms, named as the import reads it.
+type sheetRow struct {
+	Item    string `json:"item"`
+	Name    string `json:"name"`
+	Place   string `json:"place,omitempty"`
+	Book    string `json:"book,omitempty"`
+	Unit    string `json:"unit"`            // a pack's name, or the base unit
+	Holds   string `json:"holds,omitempty"` // base units in the pack
+	Session string `json:"session"`
+
+	base  string
+	first bool // of its item
+}
+
+func (m *Main) countSheetCmd() *cobra.Command {
+	var session, pdf, size string
+	var book bool
+	cmd := &cobra.Command{
+		Use:   "sheet",
+		Short: "Print a sheet to fill in",
+		Long: `Print a sheet of all items in the order of their places, with a line for each unopened pack and one for what is loose.
+Print it with --pdf, or fill in the column "counted" of the CSV form and give it back with countback import counts; lines left empty are not counted.
+The figures of one session add up. The sheet doesn't say what should be there, so that nobody counts towards it; --book does.`,
+		Example: "  countback count sheet --pdf counts.pdf\n  countback count sheet --format csv > counts.csv",
+		Args:    cobra.NoArgs,
+	}
+	fl := cmd.Flags()
+	fl.StringVar(&session, "session", "", "`name` of the count (default today)")
+	fl.BoolVar(&book, "book", false, "print what the ledger says is on hand")
+	fl.StringVar(&pdf, "pdf", "", "write a sheet for the printer to this `file`")
+	fl.StringVar(&size, "paper", paper.Sizes[0], strings.Join(paper.Sizes, " or "))
+	complete(cmd, "paper", words(paper.Sizes...))
+	cmd.ValidArgsFunction = nothingMore
+	cmd.RunE = m.reading(func(d *desk, _ []string) error {
+		log, err := d.log(0)
+		if err != nil {
+			return err
+		}
+		session := cmp.Or(session, d.now().Format("2006-01-02"))
+		rows := d.sheetRows(log.Run(fold.Run{}), session, book)
+		if pdf != "" {
+			return d.countPaper(rows, session, book, pdf, size)
+		}
+		return d.printSheet(rows, book)
+	})
+	return cmd
+}
+
+// sheetRows lists what there is to count, place by place: each pack of an item, the largest first, then its base unit, and pieces prepared from it.
+func (d *desk) sheetRows(s *fold.State, session string, book bool) []sheetRow {
+	rows := []sheetRow{}
+	items := slices.SortedStableFunc(slices.Values(s.Catalog.Items), func(a, b *catalog.Item) int {
+		return catalog.ComparePlaces(s.View.Def(a.Index).Place, s.View.Def(b.Index).Place)
+	})
+	for _, it := range items {
+		onHand := s.Items[it.Index].Account.OnHand()
+		if s.View.Retired(it.Index) && onHand.IsZero() {
+			continue
+		}
+		def := s.View.Def(it.Index)
+		row := sheetRow{Item: it.ID, Name: def.Name, Place: def.Place, Unit: it.Unit(), Session: session, base: it.Unit()}
+		packs := slices.SortedFunc(maps.Keys(def.Packs), func(a, b string) int {
+			return cmp.Or(def.Packs[b].Cmp(def.Packs[a]), cmp.Compare(a, b))
+		})
+		for i, name := range packs {
+			r := row
+			r.Unit, r.Holds, r.first = name, def.Packs[name].String(), i == 0
+			rows = append(rows, r)
+		}
+		row.first = len(packs) == 0
+		if book && !it.Prepared() {
+			row.Book = onHand.String()
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+// unit says what a line counts.
+func (r *sheetRow) unit() string {
+	switch {
+	case r.Holds != "":
+		text := r.Unit + " of " + grouped(r.Holds)
+		if r.base != "each" {
+			text += " " + r.base
+		}
+		return text
+	case r.base == "each" && !r.first:
+		return "loose"
+	case r.base == "each":
+		return "pieces"
+	case !r.first:
+		return r.base + ", opened"
+	}
+	return r.base
+}
+
+func (d *desk) printSheet(rows []sheetRow, book bool) error {
+	if d.m.format == formatCSV {
+		g := &grid{}
+		for _, name := range sheet.CountColumns {
+			g.columns = append(g.columns, column{name: name})
+		}
+		for _, r := range rows {
+			values := map[string]string{"item": r.Item, "name": r.Name, "place": r.Place, "book": r.Book, "unit": r.Unit, "session": r.Session}
+			var cells []cell
+			for _, name := range sheet.CountColumns {
+				cells = append(cells, plain(values[name]))
+			}
+			g.add(cells...)
+		}
+		return writeCSV(d.m.Stdout, g)
+	}
+	g := &grid{columns: []column{{head: "Place"}, {head: "Item", flexible: true}, {head: "Name", flexible: true}, {head: "Counted"}, {head: "Of"}}}
+	if book {
+		g.columns = append(g.columns, column{head: "Book", figure: true})
+	}
+	last := ""
+	for i, r := range rows {
+		place, item, name := r.Place, r.Item, r.Name
+		if i > 0 && place == last {
+			place = ""
+		}
+		if !r.first {
+			item, name = "", ""
+		}
+		last = r.Place
+		cells := []cell{plain(place), plain(item), plain(name), plain("_______"), plain(r.unit())}
+		if book {
+			cells = append(cells, figure(r.Book))
+		}
+		g.add(cells...)
+	}
+	return d.m.report(struct {
+		Items []sheetRow `json:"items"`
+	}{rows}, "Count sheet, "+showDay(d.now()), g, "")
+}
+
+// countPaper writes the sheet for the printer.
+func (d *desk) countPaper(rows []sheetRow, session string, book bool, file, size string) error {
+	if !slices.Contains(paper.Sizes, size) {
+		return wrong("--paper", "give "+strings.Join(paper.Sizes, " or "), "%q is no size of paper known here", size)
+	}
+	s := paper.Sheet{
+		Size:  size,
+		Title: "Count sheet",
+		Lead:  "Count " + session + ". Write what you see, not what should be there. Unopened packs and loose pieces add up.\nCounted by ____________________   on ____________________",
+		Foot:  d.shop.Name + ", printed " + showDay(d.now()),
+		At:    d.now(),
+		Columns: []paper.Column{
+			{Head: "Item"}, {Head: "Short name", Narrow: true}, {Head: "Counted", Open: 30}, {Head: "Of", Narrow: true},
+		},
+	}
+	if book {
+		s.Columns = append(s.Columns, paper.Column{Head: "Book", Right: true})
+	}
+	for _, r := range rows {
+		row := []string{r.Name, r.Item, "", r.unit()}
+		if !r.first {
+			row[0], row[1] = "", ""
+		}
+		if book {
+			row = append(row, grouped(r.Book))
+		}
+		s.Rows = append(s.Rows, row)
+		s.Groups = append(s.Groups, cmp.Or(r.Place, "No place"))
+	}
+	return d.m.writePaper(s, file)
+}
+
+// writePaper writes a sheet to a new file; - is standard output.
+func (m *Main) writePaper(s paper.Sheet, file string) error {
+	doc, err := paper.PDF(s)
+	if err != nil {
+		return err
+	}
+	if file == "-" {
+		_, err = m.Stdout.Write(doc)
+		return err
+	}
+	err = writeNew(file, func(w io.Writer) error {
+		_, err := w.Write(doc)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	return m.say("The sheet is in %s.", fileName(file))
+}

@@ -1,0 +1,71 @@
+package paper_test
+
+import (
+	"bytes"
+	"fmt"
+	"strings"
+	"testing"
+	"time"
+
+	"countback/cmd/countback/paper"
+)
+
+func sheet(rows int) paper.Sheet {
+	s := paper.Sheet{
+		Title: "Count sheet", Lead: "Write what you see.", Foot: "Fennimoor Paper", At: time.Date(2026, 3, 31, 18, 0, 0, 0, time.UTC),
+		Columns: []paper.Column{{Head: "Item"}, {Head: "Packs", Open: 20}, {Head: "Book", Right: true}},
+	}
+	for i := range rows {
+		s.Rows = append(s.Rows, []string{fmt.Sprintf("Žlutá karta %d", i), "", "12"})
+		s.Groups = append(s.Groups, fmt.Sprintf("shelf %d", i/10))
+	}
+	return s
+}
+
+func pdf(t *testing.T, s paper.Sheet) []byte {
+	t.Helper()
+	out, err := paper.PDF(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// pages counts the page objects of a PDF (ISO 32000-1, 7.7.3.3).
+func pages(doc []byte) int { return bytes.Count(doc, []byte("/Type /Page\n")) }
+
+func TestSheets(t *testing.T) {
+	for rows, want := range map[int]int{0: 1, 3: 1, 200: 8} {
+		doc := pdf(t, sheet(rows))
+		if !bytes.HasPrefix(doc, []byte("%PDF-1.")) || !bytes.HasSuffix(bytes.TrimSpace(doc), []byte("%%EOF")) {
+			t.Fatalf("%d rows: this is no PDF", rows)
+		}
+		if got := pages(doc); got != want {
+			t.Errorf("%d rows lie on %d sheets, not on %d", rows, got, want)
+		}
+	}
+}
+
+func TestSameSheetSameBytes(t *testing.T) {
+	if !bytes.Equal(pdf(t, sheet(40)), pdf(t, sheet(40))) {
+		t.Error("the same sheet gave other bytes")
+	}
+}
+
+func TestLongTextBreaks(t *testing.T) {
+	s := sheet(1)
+	s.Rows[0][0] = strings.Repeat("a long name ", 40)
+	if pages(pdf(t, s)) != 1 {
+		t.Error("a long name takes more than its sheet")
+	}
+}
+
+func TestTooManyColumns(t *testing.T) {
+	s := paper.Sheet{Rows: [][]string{make([]string, 30)}}
+	for range 30 {
+		s.Columns = append(s.Columns, paper.Column{Head: "A figure", Right: true})
+	}
+	if _, err := paper.PDF(s); err == nil {
+		t.Error("thirty columns fit the paper")
+	}
+}
