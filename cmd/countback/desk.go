@@ -139,7 +139,7 @@ func (d *desk) findShop() error {
 
 // recorder records as this device.
 func (d *desk) recorder() *record.Recorder {
-	return &record.Recorder{Store: d.store, Key: d.key, Shop: d.shopID, Now: d.m.Now, Entropy: d.m.Entropy, Person: d.m.person}
+	return &record.Recorder{Store: d.store, Key: d.key, Shop: d.shopID, Now: d.m.Now, Entropy: d.m.Entropy, Person: d.m.person, Progress: d.m.bar("Recording", longRecord)}
 }
 
 // now is the present in the shop's zone.

@@ -75,7 +75,7 @@ func (m *Main) suggest(path string) error {
 }
 
 func (m *Main) importOwnCmd(what string) *cobra.Command {
-	var dry bool
+	var dry, sure bool
 	var at string
 	cmd := &cobra.Command{
 		Use:   what + " FILE",
@@ -91,12 +91,13 @@ Items that are as the file says already are left alone.`,
 		cmd.Short = "Record a filled count sheet"
 		cmd.Long = `Record a count sheet that countback count sheet printed. Rows without a figure are left out.`
 		cmd.Example = "  countback import counts counts.csv"
+		sureFlag(cmd, &sure)
 	}
 	cmd.ValidArgsFunction = byPlace(files)
 	cmd.Flags().BoolVar(&dry, "dry-run", false, "record nothing")
 	cmd.Flags().StringVar(&at, "at", "", "when it was: a `day` or a time with offset (default now), for rows that don't say")
 	cmd.RunE = m.writing(func(d *desk, args []string) error {
-		j := &importJob{d: d, file: args[0], dry: dry}
+		j := &importJob{d: d, file: args[0], dry: dry, sure: sure}
 		now := d.now()
 		if at != "" {
 			var err error
@@ -114,6 +115,7 @@ type importJob struct {
 	d    *desk
 	file string
 	dry  bool
+	sure bool // don't ask
 	warn []string
 }
 
@@ -342,20 +344,26 @@ func (j *importJob) record(r *sheet.Result) error {
 		out.Entries = append(out.Entries, fate{t.Reason, t.Rows})
 	}
 	if j.dry {
-		n, err := j.new(r.Facts)
+		fresh, err := j.fresh(r.Facts)
 		if err != nil {
 			return err
 		}
-		if err := j.d.tryOut(r.Facts, j.place); err != nil {
+		if err := j.d.tryOut(r.Facts, j.places(r)); err != nil {
 			return err
 		}
-		out.Recorded, out.Skipped = n, len(r.Facts)-n
+		out.Recorded, out.Skipped = len(fresh), len(r.Facts)-len(fresh)
 		return j.tell(&out)
 	}
 	var result record.Result
 	if len(r.Facts) > 0 {
-		var err error
-		if result, err = j.d.record(r.Facts, j.place); err != nil {
+		fresh, err := j.fresh(r.Facts)
+		if err != nil {
+			return err
+		}
+		if err := j.d.ask(fresh, j.sure); err != nil {
+			return err
+		}
+		if result, err = j.d.record(r.Facts, j.places(r)); err != nil {
 			return err
 		}
 	}
@@ -363,21 +371,23 @@ func (j *importJob) record(r *sheet.Result) error {
 	return j.tell(&out)
 }
 
-// place names a fact that the check of entry refuses; its rows can't be told any more.
-func (j *importJob) place(int) string { return fileName(j.file) }
+// places names a fact that the check of entry refuses by its file and the row on which it begins there.
+func (j *importJob) places(r *sheet.Result) func(int) string {
+	return func(i int) string { return fmt.Sprintf("%s, row %d", fileName(j.file), r.Rows[i]) }
+}
 
-// new counts the facts that the ledger doesn't hold yet.
-func (j *importJob) new(facts []event.Fact) (n int, err error) {
+// fresh are the facts that the ledger doesn't hold yet.
+func (j *importJob) fresh(facts []event.Fact) (list []event.Fact, err error) {
 	for _, f := range facts {
 		rows, err := j.d.store.ByID(j.d.ctx, f.ID)
 		if err != nil {
-			return 0, err
+			return nil, err
 		}
 		if f.ID.IsZero() || len(rows) == 0 {
-			n++
+			list = append(list, f)
 		}
 	}
-	return n, nil
+	return list, nil
 }
 
 func (j *importJob) tell(out *imported) error {

@@ -4,17 +4,23 @@ import (
 	"github.com/schollz/progressbar/v3"
 )
 
-// longWork is the number of steps from which work is worth a bar.
-const longWork = 200_000
+// The number of steps from which work is worth a bar: of adding up, and of recording, where each fact is signed.
+const (
+	longWork   = 200_000
+	longRecord = 5_000
+)
 
-// progress returns a function that draws a bar for long work, where somebody watches a terminal; else nil.
-func (m *Main) progress(what string) func(done, of int) {
+// progress returns a function that draws a bar for long adding up, where somebody watches a terminal; else nil.
+func (m *Main) progress(what string) func(done, of int) { return m.bar(what, longWork) }
+
+// bar is progress for work of at least that many steps.
+func (m *Main) bar(what string, least int) func(done, of int) {
 	if !m.ErrTerminal {
 		return nil
 	}
 	var bar *progressbar.ProgressBar
 	return func(done, of int) {
-		if of < longWork {
+		if of < least {
 			return
 		}
 		if bar == nil {

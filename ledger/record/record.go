@@ -21,6 +21,9 @@ type Recorder struct {
 	Now     func() time.Time
 	Entropy io.Reader // for ids; read inside the transaction
 	Person  string    // label on each event, may be empty
+
+	// Progress is told now and then, and at the end, how many of the new facts are signed and inserted, in one transaction that may still fail. May be nil.
+	Progress func(done, of int)
 }
 
 // Result says what became of the facts.
@@ -167,6 +170,9 @@ func (res *Result) skip(f event.Fact, held event.Data, at event.Time) error {
 	return nil
 }
 
+// progressStep is the number of facts between two tellings of progress: some hundredths of a second's work.
+const progressStep = 500
+
 func (r *Recorder) insert(ctx context.Context, tx store.Tx, head store.Head, facts []event.Fact, fresh []int, res *Result) error {
 	var gen *ids
 	start := head // the store's reads see nothing behind it yet
@@ -190,6 +196,9 @@ func (r *Recorder) insert(ctx context.Context, tx store.Tx, head store.Head, fac
 		}
 		head = next
 		res.Recorded++
+		if r.Progress != nil && (res.Recorded%progressStep == 0 || res.Recorded == len(fresh)) {
+			r.Progress(res.Recorded, len(fresh))
+		}
 	}
 	return nil
 }

@@ -81,7 +81,7 @@ func (o *own) item(i int, item string, rows map[string]int) {
 		o.problem(i, "", "", why)
 		return
 	}
-	o.out.Facts = append(o.out.Facts, f)
+	o.out.add(f, o.t.Number[i])
 }
 
 // settled checks what a first definition must say and a later one may not change.

@@ -84,7 +84,7 @@ func (o *own) count(i int, seen map[figure]int) {
 		o.problem(i, "", "", why)
 		return
 	}
-	o.out.Facts = append(o.out.Facts, f)
+	o.out.add(f, o.t.Number[i])
 }
 
 func (o *own) weighed(i int, d *event.Count) {

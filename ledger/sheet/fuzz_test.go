@@ -14,7 +14,7 @@ func sound(t *testing.T, tab *sheet.Table, r *sheet.Result, ids bool) {
 	if got, want := sumRows(r), len(tab.Rows)+len(tab.Ragged); got != want {
 		t.Fatalf("%d of %d rows accounted for: %v", got, want, r.Done)
 	}
-	if len(r.Problems) > 0 && len(r.Facts) > 0 || len(r.Keys) != len(r.Facts) {
+	if len(r.Problems) > 0 && len(r.Facts) > 0 || len(r.Keys) != len(r.Facts) || len(r.Rows) != len(r.Facts) {
 		t.Fatalf("%d facts, %d keys, %d problems", len(r.Facts), len(r.Keys), len(r.Problems))
 	}
 	for _, d := range r.Done {

@@ -27,7 +27,7 @@ func (r *reader) order(g *group, kept []entry) {
 		r.problem(rows[0], nil, "", fmt.Sprintf("order %s %s", clip(g.number), why))
 		return
 	}
-	r.out.Facts = append(r.out.Facts, f)
+	r.out.add(f, r.t.Number[rows[0]])
 }
 
 func rowsOf(list []entry) []int {

@@ -71,6 +71,8 @@ type Cancelled struct {
 // Result is what an import makes of a file. If there are problems there are no facts: nothing is to be recorded.
 type Result struct {
 	Facts []event.Fact
+	// Rows holds of each fact the row, as a spreadsheet numbers it, on which it begins in the file.
+	Rows []int
 	// Keys holds the content key of each fact, see ContentKey: a fact whose id the ledger holds with another key was changed
 	// at its source after it was imported.
 	Keys []string
@@ -104,20 +106,33 @@ func (t *tallies) add(reason string, n int) {
 	t.list[i].Rows += n
 }
 
+// add takes a fact that begins on a row.
+func (r *Result) add(f event.Fact, row int) {
+	r.Facts = append(r.Facts, f)
+	r.Rows = append(r.Rows, row)
+}
+
 // seal puts the facts into order of time, adds their keys, and drops them if there is a problem.
 func (r *Result) seal() *Result {
 	slices.SortStableFunc(r.Problems, func(a, b Problem) int { return a.Row - b.Row })
 	if len(r.Problems) > 0 {
-		r.Facts, r.Keys = nil, nil
+		r.Facts, r.Rows, r.Keys = nil, nil, nil
 		return r
 	}
-	slices.SortStableFunc(r.Facts, func(a, b event.Fact) int {
+	order := make([]int, len(r.Facts))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(i, j int) int {
+		a, b := r.Facts[i], r.Facts[j]
 		return cmp.Or(cmp.Compare(a.Time.Ms(), b.Time.Ms()), cmp.Compare(a.Data.Kind().Rank(), b.Data.Kind().Rank()))
 	})
-	r.Keys = make([]string, len(r.Facts))
-	for i, f := range r.Facts {
-		r.Keys[i] = ContentKey(f)
+	facts, rows := make([]event.Fact, len(order)), make([]int, len(order))
+	r.Keys = make([]string, len(order))
+	for at, i := range order {
+		facts[at], rows[at], r.Keys[at] = r.Facts[i], r.Rows[i], ContentKey(r.Facts[i])
 	}
+	r.Facts, r.Rows = facts, rows
 	return r
 }
 

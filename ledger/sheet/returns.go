@@ -127,6 +127,6 @@ func (rs *returns) finish() {
 			r.problem(ret.goods[0].row, nil, "", fmt.Sprintf("cancellation %s %s", clip(ret.own), why))
 			continue
 		}
-		r.out.Facts = append(r.out.Facts, f)
+		r.out.add(f, r.t.Number[ret.goods[0].row])
 	}
 }

@@ -120,11 +120,24 @@ func (s *State) moves(o *Order, as *placed, lines []goods, resend bool) (moves b
 		}
 	}
 	for _, l := range lines {
-		if sumOf(as.lines, l.item).Less(sumOf(o.used, l.item).Add(l.qty)) {
-			return false, "order " + o.Number + " was packed with more " + s.Catalog.Items[l.item].ID + " than it has"
+		ordered, used := sumOf(as.lines, l.item), sumOf(o.used, l.item)
+		if ordered.Less(used.Add(l.qty)) {
+			return false, tooMany(o.Number, s.Catalog.Items[l.item].ID, l.qty, ordered, used)
 		}
 	}
 	return true, ""
+}
+
+// tooMany says by how much a pack goes beyond its order: beyond what was ordered, or beyond what earlier packs left of that.
+func tooMany(order, item string, packed, ordered, used num.Qty) string {
+	why := "order " + order + " was packed with " + packed.String() + " " + item
+	switch {
+	case ordered.IsZero():
+		return why + ", and it has none"
+	case used.IsZero():
+		return why + ", more than the " + ordered.String() + " that it has"
+	}
+	return why + ", more than it has left (" + used.String() + " of " + ordered.String() + " were packed before)"
 }
 
 // sameGoods reports whether two lists, each summed by item, are equal.
