@@ -24,6 +24,7 @@ In a session (--session) the figures of an item at several places, or of packs a
 	}
 	cmd.ValidArgsFunction = byPlace(m.itemIDs, nothingMore, m.forms(true, true))
 	p.flags(cmd)
+	sureFlag(cmd, &p.sure)
 	fl := cmd.Flags()
 	fl.StringVar(&f.Place, "place", "", "`where` it was counted")
 	fl.StringVar(&f.Session, "session", "", "`name` of the count that it belongs to")

@@ -1,6 +1,11 @@
 package main
 
 import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+
 	"countback/ledger/catalog"
 	"countback/ledger/currency"
 	"countback/ledger/entry"
@@ -10,26 +15,62 @@ import (
 	"countback/projections/fold"
 )
 
-// doubts are the questions about what was recorded just now: a cost per piece that is ten times the last one, a count that looks like a slip. A command
-// line can't wait for an answer, so they are said afterwards, with the command that takes the entry back.
+// doubts are the questions about what was recorded just now: a cost per piece that is ten times the last one, a count that looks like a slip. They are said
+// with the command that takes the entry back.
 func (d *desk) doubts(log *fold.Log, facts []event.Fact, ids []event.ID) []postedNote {
-	asked := false
-	for _, f := range facts {
-		switch f.Data.(type) {
-		case *event.Restock, *event.Count:
-			asked = true
-		}
-	}
-	if !asked {
-		return nil
-	}
-	book := entry.Book{Catalog: log.Catalog, OnHand: onHandBefore(log), LastCost: d.lastCost(log, ids)}
 	var notes []postedNote
-	for _, q := range entry.Questions(facts, book) {
+	for _, q := range d.questions(log, facts, ids) {
 		id := ids[q.Index].String()
 		notes = append(notes, postedNote{Event: id, Why: q.Why, Choices: []string{q.Hint, "countback reverse " + id + " --reason slip"}})
 	}
 	return notes
+}
+
+// questions are what looks wrong about facts; ids are those under which they stand in the log, if they do.
+func (d *desk) questions(log *fold.Log, facts []event.Fact, ids []event.ID) []entry.Question {
+	if !doubtful(facts) {
+		return nil
+	}
+	return entry.Questions(facts, entry.Book{Catalog: log.Catalog, OnHand: onHandBefore(log), LastCost: d.lastCost(log, ids)})
+}
+
+func doubtful(facts []event.Fact) bool {
+	for _, f := range facts {
+		switch f.Data.(type) {
+		case *event.Restock, *event.Count:
+			return true
+		}
+	}
+	return false
+}
+
+// ask puts the questions about facts before they are recorded, where a person sits at the terminal. Elsewhere nobody can answer: then the facts are
+// recorded, and the questions are said afterwards and by review.
+func (d *desk) ask(facts []event.Fact, sure bool) error {
+	if sure || !d.m.Asks || d.m.format != formatTable || !doubtful(facts) {
+		return nil
+	}
+	log, err := d.log(0)
+	if err != nil {
+		return err
+	}
+	list := d.questions(log, facts, nil)
+	if len(list) == 0 {
+		return nil
+	}
+	for _, q := range list {
+		fmt.Fprintf(d.m.Stderr, "%s: %s.\n", strings.ToUpper(q.Why[:1])+q.Why[1:], q.Hint)
+	}
+	fmt.Fprint(d.m.Stderr, "Record it as it is? (yes or no) ")
+	answer, err := bufio.NewReader(d.m.Stdin).ReadString('\n')
+	if err != nil && err != io.EOF {
+		return err
+	}
+	switch strings.ToLower(strings.TrimSpace(answer)) {
+	case "y", "yes":
+		return nil
+	}
+	return &fault{what: "not recorded", hint: "enter it anew, or answer yes if it is right", status: statusUse}
 }
 
 // onHandBefore looks an item's book figure up; the folds of one instant are shared.

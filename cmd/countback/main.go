@@ -28,6 +28,7 @@ func main() {
 	}
 	m.Terminal = term.IsTerminal(int(os.Stdout.Fd()))
 	m.ErrTerminal = term.IsTerminal(int(os.Stderr.Fd()))
+	m.Asks = m.ErrTerminal && term.IsTerminal(int(os.Stdin.Fd()))
 	if width, _, err := term.GetSize(int(os.Stdout.Fd())); err == nil && m.Terminal {
 		m.Width = width
 	}

@@ -20,11 +20,17 @@ type posting struct {
 	at   string
 	note string
 	file string // that the fact's data was read from
+	sure bool   // don't ask
 }
 
 func (p *posting) flags(cmd *cobra.Command) {
 	p.atFlag(cmd)
 	cmd.Flags().StringVar(&p.note, "note", "", "`text` to keep with it")
+}
+
+// sureFlag is for what is asked about where it looks like a slip.
+func sureFlag(cmd *cobra.Command, sure *bool) {
+	cmd.Flags().BoolVar(sure, "sure", false, "don't ask, however odd it looks")
 }
 
 func (p *posting) atFlag(cmd *cobra.Command) {
@@ -59,6 +65,9 @@ func (m *Main) recording(p *posting, build func(d *desk, args []string) (event.D
 			where = func(int) string { return fileName(p.file) }
 		}
 		facts := []event.Fact{{Time: at, Data: data}}
+		if err := d.ask(facts, p.sure); err != nil {
+			return err
+		}
 		before, err := d.before(data)
 		if err != nil {
 			return err

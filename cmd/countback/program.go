@@ -28,6 +28,7 @@ type Main struct {
 	Entropy     io.Reader // a cryptographic source
 	Terminal    bool      // Stdout is one
 	ErrTerminal bool      // Stderr is one
+	Asks        bool      // a person sits at Stdin and Stderr and can answer
 	Width       int       // of the terminal in characters; 0: unknown
 	MaxBytes    int64     // the size at which the ledger's file counts as full; 0: the disk's limit
 	Version     string

@@ -23,6 +23,7 @@ func (m *Main) restockCmd() *cobra.Command {
 	}
 	cmd.ValidArgsFunction = byPlace(m.itemIDs, nothingMore, m.forms(true, false))
 	p.flags(cmd)
+	sureFlag(cmd, &p.sure)
 	fl := cmd.Flags()
 	fl.Var(moneyFlag(&line.Cost), "cost", "what the line cost in all, before charges")
 	fl.Var(qtyFlag(&line.Expected), "expected", "how much should have come")
