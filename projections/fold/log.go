@@ -70,6 +70,10 @@ var codes = map[event.Kind]kindCode{
 // Choice is which events a fold looks at.
 type Choice struct {
 	Known int64 // if not 0, leaves out what was recorded after this instant, in milliseconds, by its id's time
+
+	// Covers, if given, leaves out every event at a place of a log for which it is false: the event isn't there at all, so that it neither moves stock nor
+	// reverses, decides, restates, defines or revokes anything, nor takes the id of another.
+	Covers func(device string, seq int64) bool
 }
 
 const slabSize = 1 << 20
@@ -80,6 +84,7 @@ type reader struct {
 	scan    *event.Scanner
 	devices map[string]uint16
 	slab    *[]byte
+	covers  func(device string, seq int64) bool
 }
 
 // Read takes the events of a ledger. Lines that aren't event lines at all are an error: a store never holds one.
@@ -94,6 +99,7 @@ func Read(ctx context.Context, src Source, choice Choice) (*Log, error) {
 		},
 		scan:    event.NewScanner(),
 		devices: map[string]uint16{},
+		covers:  choice.Covers,
 	}
 	if err := src.Lines(ctx, r.line); err != nil {
 		return nil, err
@@ -106,7 +112,7 @@ func (r *reader) line(line []byte) error {
 	if err != nil {
 		return fmt.Errorf("an event of the ledger can't be read: %w; run countback verify", err)
 	}
-	if r.log.known != 0 && l.ID.Ms() > r.log.known {
+	if r.log.known != 0 && l.ID.Ms() > r.log.known || r.covers != nil && !r.covers(l.Device, l.Seq) {
 		return nil
 	}
 	dev, ok := r.devices[l.Device]
@@ -343,6 +349,31 @@ func (l *Log) Events(fn func(e *event.Event, reversed bool)) {
 		if rc := &l.recs[i]; rc.e != nil {
 			fn(rc.e, rc.off)
 		}
+	}
+}
+
+// Ref names an event of a log that stands: of the right shape, not doubled, and not behind the end of a revoked log.
+type Ref struct {
+	ID       event.ID
+	Kind     event.Kind
+	Ms       int64
+	Device   string
+	Seq      int64
+	Reversed bool
+}
+
+// Refs lists every event that stands, in fold order, orders and packs included.
+func (l *Log) Refs(fn func(Ref)) {
+	for i := range l.recs {
+		rc := &l.recs[i]
+		kind := event.KindPack
+		switch {
+		case rc.e != nil:
+			kind = rc.e.Kind
+		case rc.kind == isOrder:
+			kind = event.KindOrder
+		}
+		fn(Ref{rc.key.ID, kind, rc.key.Ms, l.devices[rc.dev], int64(rc.seq), rc.off})
 	}
 }
 
