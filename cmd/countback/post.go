@@ -187,7 +187,7 @@ func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]
 		return err
 	}
 	moved(log, &out, ids, before)
-	out.Notices = append(out.Notices, d.doubts(log, facts, result.IDs)...)
+	out.Notices = append(out.Notices, doubts(log, facts, result.IDs)...)
 	return d.printPosted(&out)
 }
 

@@ -6,6 +6,7 @@ import (
 
 	"countback/ledger/event"
 	"countback/ledger/num"
+	"countback/projections/doubt"
 	"countback/projections/fold"
 	"countback/projections/report"
 )
@@ -31,10 +32,13 @@ const shelfDays = 14
 // Of runs the log and lists what it found. Extra notices, such as those of a store, are added.
 func Of(l *fold.Log, run fold.Run, st report.Style, extra ...fold.Notice) (Report, *fold.State) {
 	w := watcher{items: make([]watched, len(l.Catalog.Items)), log: l}
-	run.Observe = w.see
+	standing := doubt.Stand(l, run.AsOf)
+	run.Observe = func(m fold.Movement) {
+		w.see(m)
+		standing.See(m)
+	}
 	s := l.Run(run)
-	list := append(slices.Clone(s.Notices), w.found...)
-	list = append(list, extra...)
+	list := slices.Concat(s.Notices, w.found, odd(standing), w.belowZero(s), old(s), extra)
 	slices.SortStableFunc(list, func(a, b fold.Notice) int { return a.Event.Compare(b.Event) })
 	r := Report{Head: report.HeadOf(s, st), Items: []Item{}}
 	for _, n := range list {
@@ -65,15 +69,22 @@ type watched struct {
 	used   num.Qty // since the count
 	event  event.ID
 	active bool
+	ran    event.ID // took more than there was; zero while there is something, or nothing
 }
 
 func (w *watcher) see(m fold.Movement) {
 	x := &w.items[m.Item]
 	switch {
+	case m.OnHand.Sign() >= 0:
+		x.ran = event.ID{}
+	case x.ran.IsZero():
+		x.ran = m.Event
+	}
+	switch {
 	case m.Kind == event.KindCount:
-		*x = watched{}
+		*x = watched{ran: x.ran}
 		if m.Column == fold.Gained && m.Qty.Sign() > 0 {
-			*x = watched{at: m.Ms, gain: m.Qty, event: m.Event, active: true}
+			*x = watched{at: m.Ms, gain: m.Qty, event: m.Event, active: true, ran: x.ran}
 		}
 	case !x.active:
 	case m.Ms-x.at > shelfDays*24*60*60*1000:
