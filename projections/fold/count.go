@@ -33,6 +33,7 @@ type span struct {
 type assertion struct {
 	item    int
 	figure  num.Qty
+	parts   []Figure // what the figure was added up from
 	cost    *num.Money
 	watch   int // index into watched, -1 without a session
 	session string
@@ -49,6 +50,7 @@ type figure struct {
 	qty      num.Qty
 	place    string
 	form     string
+	seen     Figure
 	cost     *num.Money
 	prepared bool
 	parts    []parcel.Use
@@ -110,7 +112,7 @@ func (out *sessions) alone(f figure) {
 		out.void[f.at] = voidf("a prepared item is counted in a session in which each of its parts is counted too")
 		return
 	}
-	a := assertion{item: f.item, figure: f.qty, watch: -1}
+	a := assertion{item: f.item, figure: f.qty, parts: []Figure{f.seen}, watch: -1}
 	if f.qty.Sign() > 0 {
 		a.cost = f.cost
 	}
@@ -175,6 +177,7 @@ func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, erro
 			return figure{}, voidf("%w", err)
 		}
 	}
+	f.seen = Figure{f.qty, mannerOf(d, it.Unit()), d.Tolerance}
 	if f.prepared {
 		f.cost = nil
 		var err error
@@ -191,6 +194,19 @@ func figureOf(c *catalog.Catalog, v *catalog.View, d *event.Count) (figure, erro
 		}
 	}
 	return f, nil
+}
+
+// mannerOf says how a figure came about: what isn't kept in pieces was measured, if it wasn't weighed.
+func mannerOf(d *event.Count, unit string) Manner {
+	switch {
+	case d.Gross != nil:
+		return ByWeight
+	case d.Pack != "":
+		return ByPack
+	case unit != "each":
+		return ByMeasure
+	}
+	return ByNumber
 }
 
 func (out *sessions) addSession(name string, figures []figure) {
@@ -225,16 +241,21 @@ func (out *sessions) addSession(name string, figures []figure) {
 	for item := range touched {
 		sums[item] = &assertion{item: item, watch: -1, session: name}
 	}
-	for _, f := range stands {
+	for _, f := range figures { // in their order, not the map's
+		if at, ok := stands[slot{f.item, f.place, f.form}]; !ok || at.at != f.at {
+			continue
+		}
 		if f.prepared {
 			for _, u := range f.parts {
 				a := sums[u.Item]
 				a.figure = a.figure.Add(u.Qty)
+				a.parts = append(a.parts, Figure{u.Qty, f.seen.Manner, f.seen.Tolerance})
 			}
 			continue
 		}
 		a := sums[f.item]
 		a.figure = a.figure.Add(f.qty)
+		a.parts = append(a.parts, f.seen)
 		if f.cost != nil && f.qty.Sign() > 0 {
 			cost := *f.cost
 			if a.cost != nil {
@@ -264,6 +285,9 @@ func (s *State) count() error {
 	}
 	for st := s.sessions.starts[s.at]; len(st) > 0; st = st[2:] {
 		s.sessions.watched[st[0]].moves = s.Items[st[1]].moves
+		if s.counted != nil {
+			s.counted(Counted{Event: s.cur.key.ID, Ms: s.cur.key.Ms, Item: st[1], Begun: true})
+		}
 	}
 	return nil
 }
@@ -275,6 +299,11 @@ func (s *State) assert(a assertion) {
 		s.note("moved_while_counted", id, id+" moved between its first and its last figure in count session "+a.session, "count "+id+" again, or take the difference as less sure")
 	}
 	opening := !it.opened
+	if s.counted != nil {
+		s.counted(Counted{
+			Event: s.cur.key.ID, Ms: s.cur.key.Ms, Item: a.item, Figure: a.figure, Figures: a.parts, Session: a.session, Opens: opening, Def: s.View.Def(a.item),
+		})
+	}
 	it.opened, it.Counted, it.LastCount = true, true, s.cur.key.Ms
 	diff := a.figure.Sub(it.Account.OnHand())
 	switch {

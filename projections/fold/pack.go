@@ -174,27 +174,31 @@ func (s *State) takeOut(o *Order, number string, out *resolved) {
 		is := s.issue(u.item, total)
 		switch {
 		case u.packing.IsZero():
-			s.goodsOut(o, number, u.item, good, is.Cost)
+			s.goodsOut(o, number, u, good, is.Cost)
 		case good.IsZero():
-			s.packingOut(o, number, u.item, u.packing, is.Cost)
+			s.packingOut(o, number, u, is.Cost)
 		default:
 			part := is.Cost.Part(good, total)
-			s.goodsOut(o, number, u.item, good, part)
-			s.packingOut(o, number, u.item, u.packing, is.Cost.Sub(part))
+			s.goodsOut(o, number, u, good, part)
+			s.packingOut(o, number, u, is.Cost.Sub(part))
 		}
 		o.line(s, u.item, total, is.Cost, is.Provisional)
 	}
 }
 
-func (s *State) goodsOut(o *Order, number string, item int, qty num.Qty, cost book.Amounts) {
+func (s *State) goodsOut(o *Order, number string, u *issue, qty num.Qty, cost book.Amounts) {
 	o.Goods = o.Goods.Add(cost)
-	o.takes = append(o.takes, take{item, qty, cost})
-	s.move(item, Sold, qty, cost, number)
+	o.takes = append(o.takes, take{u.item, qty, cost})
+	s.told = u.goods
+	s.move(u.item, Sold, qty, cost, number)
+	s.told = nil
 }
 
-func (s *State) packingOut(o *Order, number string, item int, qty num.Qty, cost book.Amounts) {
+func (s *State) packingOut(o *Order, number string, u *issue, cost book.Amounts) {
 	o.Packing = o.Packing.Add(cost)
-	s.move(item, Packed, qty, cost, number)
+	s.told = u.uses
+	s.move(u.item, Packed, u.packing, cost, number)
+	s.told = nil
 }
 
 // resolved is a pack worked out: what it takes, before print runs for the order are looked at.
@@ -208,6 +212,7 @@ type resolved struct {
 type issue struct {
 	item          int
 	good, packing num.Qty
+	goods, uses   []Single // where the run asks for them
 }
 
 // packCache keeps worked-out packs: most orders are like another one. It holds for one state of the definitions.
@@ -264,6 +269,11 @@ func (s *State) workOut(spec *event.PackSpec, job parcel.Job, lines []goods, cha
 		job.Units = append(job.Units, parcel.Units{Item: l.item, Count: int64(n)})
 		asUse[i] = parcel.Use{Item: l.item, Qty: l.qty}
 	}
+	var each singles
+	if s.singles {
+		each = singles{c: s.Catalog, v: s.View}
+		job.Tell = each.tell(Line{Pack: spec})
+	}
 	res, err := parcel.Resolve(s.Catalog, s.View, spec, job)
 	if err != nil {
 		return nil, err
@@ -293,6 +303,17 @@ func (s *State) workOut(spec *event.PackSpec, job parcel.Job, lines []goods, cha
 			r.issues = append(r.issues, issue{item: u.Item})
 		}
 		r.issues[k].packing = u.Qty
+	}
+	if s.singles {
+		for _, p := range res.Parcels {
+			for _, u := range p.Units {
+				each.add(u.Item, num.Whole(u.Count), num.Whole(p.Times), Line{})
+			}
+		}
+		for i := range r.issues {
+			u := &r.issues[i]
+			u.goods, u.uses = each.of(u.item, u.good, true), each.of(u.item, u.packing, false)
+		}
 	}
 	return r, nil
 }

@@ -58,6 +58,7 @@ type Movement struct {
 	Entry
 	OnHand  num.Qty      // after it
 	Balance book.Amounts // value on hand after it
+	Singles []Single     // of what packs and runs used, where the run asks for them; to be read only
 }
 
 // Item is the state of one item.
@@ -76,6 +77,8 @@ type Run struct {
 	AsOf     int64          // ms; facts after it are left out. 0: none are
 	Orders   bool           // keep what each order took, by line
 	Observe  func(Movement) // called for every movement, in order; nil: none
+	Singles  bool           // movements come with their single uses
+	Count    func(Counted)  // called for every count before it moves anything; nil: none
 	Progress func(done, of int)
 
 	From  *Snapshot       // start after it instead of from nothing; the log must hold what stands behind it
@@ -96,6 +99,9 @@ type State struct {
 	digits   int
 	keep     bool
 	observe  func(Movement)
+	singles  bool
+	counted  func(Counted)
+	told     []Single // of the next movement
 	log      *Log
 	cur      *rec
 	scan     *event.Scanner
@@ -134,6 +140,8 @@ func (l *Log) Run(run Run) *State {
 		digits:  l.Digits(),
 		keep:    run.Orders,
 		observe: run.Observe,
+		singles: run.Singles,
+		counted: run.Count,
 		log:     l,
 		scan:    event.NewScanner(),
 	}
@@ -287,7 +295,7 @@ func (s *State) tell(item int, col Column, e Entry, order string) {
 	s.observe(Movement{
 		Event: s.cur.key.ID, Kind: s.kind(), Ms: s.cur.key.Ms, Order: order,
 		Item: item, Column: col, Entry: e,
-		OnHand: acc.OnHand(), Balance: acc.Value(),
+		OnHand: acc.OnHand(), Balance: acc.Value(), Singles: s.told,
 	})
 }
 
@@ -359,7 +367,13 @@ func (s *State) reprint(d *event.Reprint) error {
 		}
 	}
 	n := d.Good.Add(*d.Spoiled)
-	use, err := parcel.Run(s.Catalog, s.View, spec, n, d.Cycles)
+	var each singles
+	var tell func(parcel.Single)
+	if s.singles {
+		each = singles{c: s.Catalog, v: s.View}
+		tell = each.tell(Line{Make: spec})
+	}
+	use, err := parcel.Run(s.Catalog, s.View, spec, n, d.Cycles, tell)
 	if err != nil {
 		return err
 	}
@@ -377,8 +391,12 @@ func (s *State) reprint(d *event.Reprint) error {
 		out := s.issue(u.Item, u.Qty)
 		cost = cost.Add(out.Cost)
 		provisional = provisional || out.Provisional
+		if s.singles {
+			s.told = each.of(u.Item, u.Qty, false)
+		}
 		s.move(u.Item, IntoRuns, u.Qty, out.Cost, d.Order)
 	}
+	s.told = nil
 	if d.Order != "" {
 		s.orderOf(d.Order).suppliedBy(s, made, *d.Good, cost, provisional)
 		return nil

@@ -34,13 +34,23 @@ type Job struct {
 	First   bool // no pack of the order moved before: the spec's own lines per order apply
 	Opening bool // no parcel of the order went before: a format's lines per order apply to the first one
 	Given   []event.Parcel
-	Joined  bool // travels in another order's parcel
+	Joined  bool         // travels in another order's parcel
+	Tell    func(Single) // called for what each line uses; nil: not at all
 }
 
 // Use is a quantity of one item, in base units.
 type Use struct {
 	Item int
 	Qty  num.Qty
+}
+
+// Single is what one line of a spec uses at a time, and how often: once for each parcel, cycle or piece that it applies to.
+type Single struct {
+	Item   int     // by its name in the spec: a prepared item is not yet parts
+	Qty    num.Qty // of one use, in base units
+	Times  num.Qty
+	Format int // index of the line's format, -1 for the spec's own lines
+	Line   int // index of the line
 }
 
 // Result is what a job comes to.
@@ -75,15 +85,16 @@ func Resolve(c *catalog.Catalog, v *catalog.View, spec *event.PackSpec, job Job)
 		if l.Per == "order" && !job.First {
 			continue
 		}
-		if err := u.line(l, units, 1); err != nil {
+		if err := u.line(l, units, 1, -1, i); err != nil {
 			return Result{}, err
 		}
 	}
 	for i, p := range res.Parcels {
-		f := format(spec, p.Format)
-		if f == nil {
+		n := format(spec, p.Format)
+		if n < 0 {
 			continue
 		}
+		f := &spec.Formats[n]
 		for k := range f.Lines {
 			l := &f.Lines[k]
 			scope, times := p.Units, p.Times
@@ -93,7 +104,7 @@ func Resolve(c *catalog.Catalog, v *catalog.View, spec *event.PackSpec, job Job)
 				}
 				scope, times = units, 1
 			}
-			if err := u.line(l, scope, times); err != nil {
+			if err := u.line(l, scope, times, n, k); err != nil {
 				return Result{}, err
 			}
 		}
@@ -103,13 +114,9 @@ func Resolve(c *catalog.Catalog, v *catalog.View, spec *event.PackSpec, job Job)
 	return res, nil
 }
 
-func format(spec *event.PackSpec, name string) *event.Format {
-	for i := range spec.Formats {
-		if spec.Formats[i].Format == name {
-			return &spec.Formats[i]
-		}
-	}
-	return nil
+// format returns the index of a format, -1 where the spec has none of that name.
+func format(spec *event.PackSpec, name string) int {
+	return slices.IndexFunc(spec.Formats, func(f event.Format) bool { return f.Format == name })
 }
 
 func merge(units []Units) []Units {
@@ -132,7 +139,7 @@ func given(c *catalog.Catalog, spec *event.PackSpec, list []event.Parcel, units 
 	var all []Units
 	var parcels []Parcel
 	for _, g := range list {
-		if g.Format != "none" && format(spec, g.Format) == nil {
+		if g.Format != "none" && format(spec, g.Format) < 0 {
 			return nil, fmt.Errorf("%w: the packing spec has no format %s", ErrVoid, g.Format)
 		}
 		p := Parcel{Format: g.Format, Times: 1}
@@ -330,7 +337,8 @@ type user struct {
 }
 
 // line applies one line to the units of its scope, a number of times. Its limits look at all units of the parcel, or, of a line per order, of the pack.
-func (u *user) line(l *event.Line, scope []Units, times int64) error {
+// format and index say which line it is.
+func (u *user) line(l *event.Line, scope []Units, times int64, format, index int) error {
 	it, ok := u.c.Find(l.Item)
 	if !ok {
 		return fmt.Errorf("%w: item %s is not defined", ErrVoid, l.Item)
@@ -362,7 +370,11 @@ func (u *user) line(l *event.Line, scope []Units, times int64) error {
 	if !ok {
 		return fmt.Errorf("%w: item %s has no %s", ErrVoid, l.Item, l.Measure+l.Pack)
 	}
-	u.use = add(u.use, it.Index, each.Times(by).Times(num.Whole(times)))
+	one := each.Times(by)
+	u.use = add(u.use, it.Index, one.Times(num.Whole(times)))
+	if u.job.Tell != nil {
+		u.job.Tell(Single{it.Index, one, num.Whole(times), format, index})
+	}
 	return nil
 }
 
@@ -376,8 +388,9 @@ func add(list []Use, item int, qty num.Qty) []Use {
 	return append(list, Use{item, qty})
 }
 
-// Run applies a make spec, which may be nil, to a run of n pieces. cycles is nil where it follows from the pieces.
-func Run(c *catalog.Catalog, v *catalog.View, spec *event.MakeSpec, n num.Qty, cycles *num.Qty) ([]Use, error) {
+// Run applies a make spec, which may be nil, to a run of n pieces. cycles is nil where it follows from the pieces. tell, where it isn't nil, is called for what
+// each line uses.
+func Run(c *catalog.Catalog, v *catalog.View, spec *event.MakeSpec, n num.Qty, cycles *num.Qty, tell func(Single)) ([]Use, error) {
 	if spec == nil {
 		return nil, nil
 	}
@@ -386,7 +399,7 @@ func Run(c *catalog.Catalog, v *catalog.View, spec *event.MakeSpec, n num.Qty, c
 		runs = *cycles
 	}
 	var use []Use
-	for _, l := range spec.Lines {
+	for i, l := range spec.Lines {
 		it, ok := c.Find(l.Item)
 		if !ok {
 			return nil, fmt.Errorf("%w: item %s is not defined", ErrVoid, l.Item)
@@ -403,6 +416,9 @@ func Run(c *catalog.Catalog, v *catalog.View, spec *event.MakeSpec, n num.Qty, c
 			by = by.Ceil(*l.Every)
 		}
 		use = add(use, it.Index, each.Times(by))
+		if tell != nil {
+			tell(Single{it.Index, each, by, -1, i})
+		}
 	}
 	return use, nil
 }

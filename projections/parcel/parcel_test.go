@@ -203,9 +203,9 @@ func TestSpecsThatNameWhatIsNotThere(t *testing.T) {
 		_, err := parcel.Resolve(b.c, b.v, packSpec(t, `{"lines":[`+c.line+`],"formats":[{"format":"flat"}]}`), parcel.Job{Units: b.units(t, "A=2"), First: true})
 		isVoid(t, err, c.void)
 	}
-	_, err := parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A","pieces":"1","lines":[{"item":"Q","qty":"1","per":"piece"}]}`), num.Whole(1), nil)
+	_, err := parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A","pieces":"1","lines":[{"item":"Q","qty":"1","per":"piece"}]}`), num.Whole(1), nil, nil)
 	isVoid(t, err, "Q")
-	_, err = parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A","pieces":"1","lines":[{"item":"T","qty":"1","measure":"roll","per":"piece"}]}`), num.Whole(1), nil)
+	_, err = parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A","pieces":"1","lines":[{"item":"T","qty":"1","measure":"roll","per":"piece"}]}`), num.Whole(1), nil, nil)
 	isVoid(t, err, "roll")
 }
 

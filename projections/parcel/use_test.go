@@ -31,7 +31,7 @@ func TestRuns(t *testing.T) {
 	} {
 		t.Run(c.rule, func(t *testing.T) {
 			b := newBench(t)
-			use, err := parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A",`+c.spec+`}`), num.MustQty(c.n), c.cycles)
+			use, err := parcel.Run(b.c, b.v, makeSpec(t, `{"item":"A",`+c.spec+`}`), num.MustQty(c.n), c.cycles, nil)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -41,7 +41,7 @@ func TestRuns(t *testing.T) {
 		})
 	}
 	b := newBench(t)
-	if use, err := parcel.Run(b.c, b.v, nil, num.Whole(9), nil); err != nil || use != nil {
+	if use, err := parcel.Run(b.c, b.v, nil, num.Whole(9), nil, nil); err != nil || use != nil {
 		t.Errorf("without a spec: %v, %v", use, err)
 	}
 }
