@@ -47,6 +47,9 @@ type Store interface {
 	Scan(ctx context.Context, after int64, fn func(Row) error) error
 	// ScanKinds is Scan for the events of some kinds, of whatever version.
 	ScanKinds(ctx context.Context, kinds []event.Kind, after int64, fn func(Row) error) error
+	// ScanSince is Scan for the events whose time is at or after an instant (ms), by time and then in order of arrival. Where a time can't be read it counts
+	// as 0. It is quick for the end of a ledger once a checkpoint has been saved.
+	ScanSince(ctx context.Context, ms int64, fn func(Row) error) error
 	// ByID returns the events with an id in order of arrival, none for an unknown one.
 	ByID(ctx context.Context, id event.ID) ([]Row, error)
 	// ByOrder returns the events whose data has the order number in its field "order", in order of arrival: order, pack, return, reprint, damage.
@@ -59,6 +62,8 @@ type Store interface {
 	Last(ctx context.Context) (int64, error)
 	// Doubled returns, in order, the ids that stand at more than one place: in several logs, or (by a faulty program) twice in one.
 	Doubled(ctx context.Context) ([]event.ID, error)
+	// DoubledAfter is Doubled for the ids of the events after a number, whenever the others with such an id arrived.
+	DoubledAfter(ctx context.Context, after int64) ([]event.ID, error)
 
 	// SaveCheckpoint keeps c, unless at its key and position one with a higher arrival number stands already: two processes may save at once, and the one
 	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept.

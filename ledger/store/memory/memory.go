@@ -3,6 +3,7 @@ package memory
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"maps"
@@ -31,6 +32,8 @@ type saved struct {
 type entry struct {
 	store.Row
 	kind event.Kind
+	ms   int64
+	id   event.ID
 }
 
 // data is what has been stored: everything, or what one transaction adds.
@@ -115,29 +118,51 @@ func (s *Store) ScanKinds(ctx context.Context, kinds []event.Kind, after int64, 
 	return s.scan(ctx, after, func(k event.Kind) bool { return slices.Contains(kinds, k) }, fn)
 }
 
-func (s *Store) scan(ctx context.Context, after int64, want func(event.Kind) bool, fn func(store.Row) error) error {
-	s.mu.RLock()
-	rows, err := s.data.rows, s.open("read")
-	s.mu.RUnlock()
+// ScanSince implements store.Store.
+func (s *Store) ScanSince(ctx context.Context, ms int64, fn func(store.Row) error) error {
+	all, err := s.after(0)
 	if err != nil {
 		return err
 	}
-	after = max(after, 0)
-	if after >= int64(len(rows)) {
-		return ctx.Err()
+	var rows []entry
+	for _, r := range all {
+		if r.ms >= ms {
+			rows = append(rows, r)
+		}
 	}
-	for i, r := range rows[after:] {
+	slices.SortStableFunc(rows, func(a, b entry) int { return cmp.Compare(a.ms, b.ms) })
+	return each(ctx, rows, func(entry) bool { return true }, fn)
+}
+
+func (s *Store) scan(ctx context.Context, after int64, want func(event.Kind) bool, fn func(store.Row) error) error {
+	rows, err := s.after(after)
+	if err != nil {
+		return err
+	}
+	return each(ctx, rows, func(r entry) bool { return want(r.kind) }, fn)
+}
+
+// after returns what is stored behind a number. Nobody changes it any more.
+func (s *Store) after(n int64) ([]entry, error) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	rows := s.data.rows
+	return rows[min(max(n, 0), int64(len(rows))):], s.open("read")
+}
+
+func each(ctx context.Context, rows []entry, want func(entry) bool, fn func(store.Row) error) error {
+	for i, r := range rows {
 		if i%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if !want(r.kind) {
+		if !want(r) {
 			continue
 		}
 		if err := fn(r.Row); err != nil {
 			return err
 		}
 	}
-	return nil
+	return ctx.Err()
 }
 
 func (s *Store) rows(op string, numbers func(*data) []int64) ([]store.Row, error) {
@@ -201,6 +226,23 @@ func (s *Store) Doubled(context.Context) ([]event.ID, error) {
 	s.mu.RLock()
 	defer s.mu.RUnlock()
 	return slices.SortedFunc(maps.Keys(s.data.doubled), event.ID.Compare), s.open("read")
+}
+
+// DoubledAfter implements store.Store.
+func (s *Store) DoubledAfter(_ context.Context, after int64) ([]event.ID, error) {
+	rows, err := s.after(after)
+	if err != nil {
+		return nil, err
+	}
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	found := map[event.ID]bool{}
+	for _, r := range rows {
+		if s.data.doubled[r.id] {
+			found[r.id] = true
+		}
+	}
+	return slices.SortedFunc(maps.Keys(found), event.ID.Compare), nil
 }
 
 // Close implements store.Store.

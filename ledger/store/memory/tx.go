@@ -79,7 +79,7 @@ func (t *tx) Insert(e *event.Event) (int64, error) {
 	last, _ := t.Last()
 	n := last + 1
 	line := bytes.Clone(e.Line)
-	t.add.rows = append(t.add.rows, entry{store.Row{N: n, Line: line}, e.Kind})
+	t.add.rows = append(t.add.rows, entry{store.Row{N: n, Line: line}, e.Kind, e.Time.Ms(), e.ID})
 	t.add.logs[e.Device] = append(t.add.logs[e.Device], n)
 	t.add.heads[e.Device] = store.Head{Seq: e.Seq, Hash: event.HashLine(line)}
 	if !e.ID.IsZero() {

@@ -6,6 +6,8 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"fmt"
+	"time"
 
 	"countback/ledger/store"
 )
@@ -18,10 +20,33 @@ const (
 	qPointDrop = `DELETE FROM checkpoints WHERE key = ? AND (ms, rank, id) > (?, ?, ?)`
 )
 
-// SaveCheckpoint implements store.Store.
+// briefWait is how long a checkpoint waits for another program that writes: it can always be saved another time.
+const briefWait = 250 * time.Millisecond
+
+// briefly is inTx for what can be left undone.
+func (s *Store) briefly(ctx context.Context, op string, fn func() error) (err error) {
+	if err := s.take(ctx, op); err != nil {
+		return err
+	}
+	defer s.give()
+	wait := func(d time.Duration) error {
+		_, err := s.conn.ExecContext(context.WithoutCancel(ctx), fmt.Sprintf("PRAGMA busy_timeout=%d", d.Milliseconds()))
+		return err
+	}
+	if err := wait(min(briefWait, s.busy)); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, wait(s.busy)) }()
+	return s.inTurn(ctx, op, fn)
+}
+
+// SaveCheckpoint implements store.Store. The first one makes the index by time, without which a fold from a checkpoint would be no quicker.
 func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 	const op = "save a checkpoint"
-	err := s.inTx(ctx, op, func() error {
+	err := s.briefly(ctx, op, func() error {
+		if _, err := s.conn.ExecContext(ctx, qByTime); err != nil {
+			return err
+		}
 		p := c.Position
 		old := store.Checkpoint{Key: c.Key, Position: p}
 		var sum []byte
@@ -80,7 +105,7 @@ func (s *Store) Checkpoints(ctx context.Context, key string) ([]store.Checkpoint
 // DropCheckpoints implements store.Store.
 func (s *Store) DropCheckpoints(ctx context.Context, key string, after store.Position) error {
 	const op = "drop checkpoints"
-	err := s.inTx(ctx, op, func() error {
+	err := s.briefly(ctx, op, func() error {
 		_, err := s.stmts.pointDrop.Exec(key, after.Ms, after.Rank, after.ID[:])
 		return err
 	})

@@ -9,6 +9,8 @@
 //	doubled      ids that stand at more than one place
 //	checkpoints  local shortcuts of folds, each with a checksum
 //
+// With the first checkpoint comes the index events_ms, which a fold from a checkpoint reads the end of the ledger by. A file without it is as good.
+//
 // line is the truth; the other columns of events repeat parts of it for the indexes, and Check compares them. The head of a log isn't stored: it is the
 // event with the highest seq, and its hash is computed. id is NULL for an event whose id isn't a ULID. ord is the order number that the data names, ms the
 // event's time in milliseconds since 1970 UTC, 0 where it can't be read.

@@ -34,8 +34,14 @@ func (s *Store) Plan(query string, args ...any) (out string, err error) {
 
 // Queries of the hot paths, for the test on their plans.
 const (
-	QScan, QByID, QByOrder, QAt, QHead, QPoints = qScan, qByID, qByOrder, qAt, qHead, qPoints
+	QScan, QByID, QByOrder, QAt, QHead, QPoints, QSince, QDoubledAfter = qScan, qByID, qByOrder, qAt, qHead, qPoints, qSince, qDoubledAfter
 )
+
+// BusyTimeout returns how long the connection that writes waits for another program, in ms.
+func (s *Store) BusyTimeout() (ms int, err error) {
+	err = s.conn.QueryRowContext(context.Background(), "PRAGMA busy_timeout").Scan(&ms)
+	return ms, err
+}
 
 // KindsQuery is ScanKinds' query.
 func KindsQuery(kinds ...event.Kind) string { return kindsQuery(kinds) }

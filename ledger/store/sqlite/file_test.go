@@ -247,6 +247,27 @@ func TestBusy(t *testing.T) {
 	}
 }
 
+// A checkpoint can be left undone, so it waits for nobody; afterwards the store waits again as it was opened to.
+func TestCheckpointsDontWait(t *testing.T) {
+	st := create(t)
+	other, err := sqlite.Open(st.Path(), sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer other.Close()
+	err = st.Write(ctx, func(store.Tx) error {
+		wantKind(t, other.SaveCheckpoint(ctx, store.Checkpoint{Key: "stock"}), store.ErrBusy)
+		wantKind(t, other.DropCheckpoints(ctx, "stock", store.Position{}), store.ErrBusy)
+		return nil
+	})
+	if err != nil {
+		t.Error(err)
+	}
+	if wait, err := other.BusyTimeout(); err != nil || wait != 30_000 {
+		t.Errorf("it waits %d ms, %v", wait, err)
+	}
+}
+
 func TestDataVersion(t *testing.T) {
 	st := create(t)
 	other, err := sqlite.Open(st.Path(), sqlite.Options{})
@@ -404,6 +425,14 @@ func TestBackup(t *testing.T) {
 func TestQueryPlans(t *testing.T) {
 	st := create(t)
 	storetest.Put(t, st, storetest.Some(storetest.NewLog(1, ""), 50)...)
+	if err := errors.Join(st.SaveCheckpoint(ctx, store.Checkpoint{Key: "x"}), st.Close()); err != nil {
+		t.Fatal(err)
+	}
+	st, err := sqlite.Open(st.Path(), sqlite.Options{}) // a plan is made from what a connection saw of the file when it was opened
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
 	for name, c := range map[string]struct {
 		query string
 		args  []any
@@ -416,6 +445,8 @@ func TestQueryPlans(t *testing.T) {
 		"head":     {sqlite.QHead, []any{"x"}, "USING INDEX sqlite_autoindex_events_1"},
 		"few":      {sqlite.KindsQuery(event.KindShop, event.KindCount), []any{5, "shop", "count"}, "USING COVERING INDEX events_kind"},
 		"packs":    {sqlite.KindsQuery(event.KindPack), []any{5, "pack"}, "SEARCH events USING INTEGER PRIMARY KEY"},
+		"since":    {sqlite.QSince, []any{5}, "USING INDEX events_ms"},
+		"doubled":  {sqlite.QDoubledAfter, []any{5}, "SEARCH events USING INTEGER PRIMARY KEY"},
 		"snapshot": {sqlite.QPoints, []any{"x"}, "USING INDEX sqlite_autoindex_checkpoints_1"},
 	} {
 		plan, err := st.Plan(c.query, c.args...)

@@ -14,6 +14,7 @@ import (
 	"countback/ledger/chain"
 	"countback/ledger/event"
 	"countback/ledger/num"
+	"countback/ledger/store"
 	"countback/ledger/store/sqlite"
 	"countback/ledger/store/storetest"
 )
@@ -90,6 +91,22 @@ func oldLedger(t *testing.T, folder string) {
 	}
 	if rows, err := st.ByOrder(ctx, "W-101"); err != nil || len(rows) < 4 {
 		t.Errorf("order W-101 has %d events, %v", len(rows), err)
+	}
+	since := func() (n int) {
+		if err := st.ScanSince(ctx, storetest.Start, func(store.Row) error { n++; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	before := since() // without the index
+	if err := st.SaveCheckpoint(ctx, store.Checkpoint{Key: "stock", State: []byte("s")}); err != nil {
+		t.Fatal(err)
+	}
+	if n := since(); n != before || n == 0 {
+		t.Errorf("%d events since the start, with the index %d", before, n)
+	}
+	if points, err := st.Checkpoints(ctx, "stock"); err != nil || len(points) != 1 {
+		t.Errorf("checkpoints: %v %v", points, err)
 	}
 	desk := storetest.NewLog(1, "")
 	heads, err := st.Heads(ctx)

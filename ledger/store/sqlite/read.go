@@ -49,6 +49,15 @@ func (s *Store) ScanKinds(ctx context.Context, kinds []event.Kind, after int64, 
 	return s.each(ctx, rows, err, fn)
 }
 
+// ScanSince implements store.Store. The index by time is made with the first checkpoint; without it the table is sorted.
+func (s *Store) ScanSince(ctx context.Context, ms int64, fn func(store.Row) error) error {
+	if err := s.open("read the ledger"); err != nil {
+		return err
+	}
+	rows, err := s.read.QueryContext(ctx, qSince, ms)
+	return s.each(ctx, rows, err, fn)
+}
+
 func kindsQuery(kinds []event.Kind) string {
 	query := qKindsFew
 	if slices.Contains(kinds, event.KindOrder) || slices.Contains(kinds, event.KindPack) {
@@ -174,11 +183,18 @@ func (s *Store) Last(ctx context.Context) (n int64, err error) {
 }
 
 // Doubled implements store.Store.
-func (s *Store) Doubled(ctx context.Context) ([]event.ID, error) {
+func (s *Store) Doubled(ctx context.Context) ([]event.ID, error) { return s.doubled(ctx, qDoubled) }
+
+// DoubledAfter implements store.Store.
+func (s *Store) DoubledAfter(ctx context.Context, after int64) ([]event.ID, error) {
+	return s.doubled(ctx, qDoubledAfter, after)
+}
+
+func (s *Store) doubled(ctx context.Context, query string, args ...any) ([]event.ID, error) {
 	if err := s.open("read the ledger"); err != nil {
 		return nil, err
 	}
-	rows, err := s.read.QueryContext(ctx, qDoubled)
+	rows, err := s.read.QueryContext(ctx, query, args...)
 	if err != nil {
 		return nil, fail("read the ledger", s.path, err)
 	}
@@ -193,5 +209,6 @@ func (s *Store) Doubled(ctx context.Context) ([]event.ID, error) {
 		copy(id[:], b)
 		out = append(out, id)
 	}
-	return out, fail("read the ledger", s.path, rows.Err())
+	slices.SortFunc(out, event.ID.Compare)
+	return slices.Compact(out), fail("read the ledger", s.path, rows.Err())
 }

@@ -52,9 +52,14 @@ const (
 	qAt      = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
 	qPlace   = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
 	// A log in the file has events; its head and its number come with one look.
-	qHead     = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
-	qLast     = `SELECT coalesce(max(n), 0) FROM events`
-	qDoubled  = `SELECT id FROM doubled ORDER BY id`
+	qHead    = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
+	qLast    = `SELECT coalesce(max(n), 0) FROM events`
+	qDoubled = `SELECT id FROM doubled ORDER BY id`
+	// Each late event looks for its own id; walking all the doubled ones would take longer with every year.
+	qDoubledAfter = `SELECT id FROM events WHERE n > ? AND +id IN (SELECT id FROM doubled) ORDER BY n`
+	qSince        = `SELECT n, line FROM events WHERE ms >= ? ORDER BY ms, n`
+	// Only folds from a checkpoint ask by time, so that the index comes with the first of them, also in files of before.
+	qByTime   = `CREATE INDEX IF NOT EXISTS events_ms ON events(ms)`
 	qInsert   = `INSERT INTO events (n, device, seq, id, kind, ms, ord, line) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`
 	qNewLog   = `INSERT INTO logs (name) VALUES (?)`
 	qDouble   = `INSERT OR IGNORE INTO doubled (id) VALUES (?)`

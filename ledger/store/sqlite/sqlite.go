@@ -31,6 +31,7 @@ type Store struct {
 	stmts  statements
 	look   lookups
 	turn   chan struct{} // held by the one Write of this process
+	busy   time.Duration // as in Options
 	watch  sync.Mutex
 	watchC *sql.Conn // for DataVersion, which is counted for each connection
 	closed atomic.Bool
@@ -77,7 +78,7 @@ func Open(path string, opts Options) (*Store, error) {
 	if opts.Busy == 0 {
 		opts.Busy = 30 * time.Second
 	}
-	s := &Store{path: path, turn: make(chan struct{}, 1)}
+	s := &Store{path: path, turn: make(chan struct{}, 1), busy: opts.Busy}
 	if err := s.start(opts); err != nil {
 		s.Close()
 		return nil, fail(op, path, err)

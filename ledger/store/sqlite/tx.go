@@ -61,16 +61,31 @@ func (s *Store) Write(ctx context.Context, fn func(store.Tx) error) error {
 }
 
 // inTx runs fn between BEGIN IMMEDIATE and COMMIT.
-func (s *Store) inTx(ctx context.Context, op string, fn func() error) (err error) {
+func (s *Store) inTx(ctx context.Context, op string, fn func() error) error {
+	if err := s.take(ctx, op); err != nil {
+		return err
+	}
+	defer s.give()
+	return s.inTurn(ctx, op, fn)
+}
+
+// take waits for the turn to write, which give hands on.
+func (s *Store) take(ctx context.Context, op string) error {
 	select {
 	case s.turn <- struct{}{}:
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	defer func() { <-s.turn }()
 	if err := s.open(op); err != nil {
+		s.give()
 		return err
 	}
+	return nil
+}
+
+func (s *Store) give() { <-s.turn }
+
+func (s *Store) inTurn(ctx context.Context, op string, fn func() error) (err error) {
 	if _, err := s.stmts.begin.ExecContext(ctx); err != nil {
 		return fail(op, s.path, err)
 	}

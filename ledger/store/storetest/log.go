@@ -68,6 +68,16 @@ func (l *Log) NextID(id event.ID, d event.Data) *event.Event {
 	return l.Seal(head)
 }
 
+// At makes the log's next event, of a fact at an instant (ms since 1970).
+func (l *Log) At(ms int64, d event.Data) *event.Event {
+	u := event.Unsigned{ID: l.IDAt(l.Seq + 1), Shop: l.Shop, Device: l.Key.Device(), Time: event.TimeOf(time.UnixMilli(ms).UTC()), Seq: l.Seq + 1, Prev: l.Prev, Data: d}
+	head, err := u.Head()
+	if err != nil {
+		panic(err)
+	}
+	return l.Seal(head)
+}
+
 // Seal signs the bytes of an event before its sig member and takes the result as the log's next event.
 func (l *Log) Seal(head []byte) *event.Event {
 	sig, err := l.Key.Sign(key.Event, head)

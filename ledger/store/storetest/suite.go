@@ -29,6 +29,7 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"a transaction sees its own inserts", ownInserts},
 		{"after a refused insert the transaction goes on", goesOn},
 		{"kinds", kinds},
+		{"events since an instant", since},
 		{"order numbers", orders},
 		{"order numbers of later versions", laterVersions},
 		{"doubled ids", doubled},
@@ -365,6 +366,52 @@ func kinds(t *testing.T, st store.Store) {
 	}
 }
 
+// Facts come late and in any order of time; equal times keep the order of arrival.
+func since(t *testing.T, st store.Store) {
+	a := NewLog(1, "")
+	b := NewLog(2, a.Shop)
+	at := func(l *Log, ms int64) *event.Event {
+		e := l.At(ms, Count("board", 1))
+		Put(t, st, e)
+		return e
+	}
+	first, late, early := at(a, 5000), at(a, 9000), at(b, -3000)
+	same, zero, other := at(a, 5000), at(b, 0), at(b, 5001)
+	noTime := a.Seal(bytes.Replace(a.Copy().At(1, Count("board", 1)).Line[:lenHead(a.Copy().At(1, Count("board", 1)).Line)], []byte("1970"), []byte("1969-"), 1))
+	Put(t, st, noTime)
+	order := []*event.Event{early, zero, noTime, first, same, other, late}
+	for _, c := range []struct {
+		ms   int64
+		from int
+	}{{-1 << 62, 0}, {-3000, 0}, {-2999, 1}, {0, 1}, {1, 3}, {5000, 3}, {5001, 5}, {5002, 6}, {9000, 6}, {9001, 7}, {1 << 62, 7}} {
+		for range 2 { // before the first checkpoint and after it
+			var got [][]byte
+			seen := map[int64]bool{}
+			err := st.ScanSince(ctx, c.ms, func(r store.Row) error {
+				got, seen[r.N] = append(got, bytes.Clone(r.Line)), true
+				must[[]store.Row](t)(st.ByOrder(ctx, "W-1")) // a scan may be looked around in
+				return nil
+			})
+			if err != nil || len(seen) != len(got) {
+				t.Fatalf("since %d: %v, %d numbers of %d", c.ms, err, len(seen), len(got))
+			}
+			wantLines(t, got, order[c.from:]...)
+			save(t, st, point("stock", 1, 1))
+		}
+	}
+	stop := errors.New("stop")
+	if err := st.ScanSince(ctx, 0, func(store.Row) error { return stop }); !errors.Is(err, stop) {
+		t.Errorf("got %v", err)
+	}
+	c, cancel := context.WithCancel(ctx)
+	cancel()
+	if err := st.ScanSince(c, 0, func(store.Row) error { return nil }); !errors.Is(err, context.Canceled) {
+		t.Errorf("cancelled: %v", err)
+	}
+}
+
+func lenHead(line []byte) int { return bytes.Index(line, []byte(`,"sig":`)) }
+
 func orders(t *testing.T, st store.Store) {
 	l := NewLog(1, "")
 	one := num.Whole(1)
@@ -416,6 +463,11 @@ func doubled(t *testing.T, st store.Store) {
 	Put(t, st, a.NextID(other, Order("W-2", 1)), b.NextID(other, Order("W-3", 1))) // both within one write
 	if d := must[[]event.ID](t)(st.Doubled(ctx)); !slices.Equal(d, []event.ID{other, same}) {
 		t.Errorf("doubled: %v", d)
+	}
+	for after, want := range [][]event.ID{0: {other, same}, 3: {other, same}, 4: {other, same}, 5: {other, same}, 6: {other}, 7: {other}, 8: nil, 9: nil} {
+		if d := must[[]event.ID](t)(st.DoubledAfter(ctx, int64(after))); want != nil && !slices.Equal(d, want) || after >= 8 && len(d) != 0 {
+			t.Errorf("doubled after %d: %v, want %v", after, d, want)
+		}
 	}
 	twice := a.IDAt(70)
 	Put(t, st, a.NextID(twice, Order("W-4", 1)), a.NextID(twice, Order("W-4", 1)))
