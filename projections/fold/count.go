@@ -21,6 +21,7 @@ type sessions struct {
 	void    map[int]error
 	watched []watch
 	spans   []span
+	waiting []int64 // of prepared pieces' figures that begin no session, as nothing counts their parts so far
 }
 
 // span is how far a session reaches.
@@ -81,7 +82,7 @@ func (s *State) findSessions(until int64) sessions {
 			continue
 		}
 		f.at, f.ms = i, rc.key.Ms
-		if d.Session == "" {
+		if d.Session == "" || s.begun(d.Session) {
 			out.alone(f)
 			continue
 		}
@@ -127,9 +128,19 @@ func (out *sessions) split(list []figure) (in, after []figure) {
 		if !out.lacksParts(in[0], in) {
 			return in, after
 		}
+		out.waiting = append(out.waiting, list[0].ms)
 		list = list[1:]
 	}
 	return nil, nil
+}
+
+// begun reports whether a session began before the snapshot that the run starts from; what still belongs to it stands there too.
+func (s *State) begun(session string) bool {
+	if s.from == nil {
+		return false
+	}
+	_, ok := s.from.Sessions[session]
+	return ok
 }
 
 // lacksParts reports whether f is a prepared item's figure and one of its parts has no figure of its own in the session; it is then void.

@@ -26,6 +26,7 @@ type Log struct {
 	decided  map[event.ID]bool // the last decision: keep
 	notices  []Notice          // found while reading
 	unknown  map[string]int    // kinds that this program doesn't know, with their number of events
+	unlike   []Place           // of events that another of their id, which isn't the same in all, has taken the id of
 	known    int64
 }
 
@@ -228,7 +229,24 @@ func (l *Log) dropDoubled() {
 			l.notice(id, "doubled", "", "two devices recorded different facts under this id; that of "+l.devices[l.recs[first[id]].dev]+" counts", "record the other anew")
 		}
 	}
+	for i := range gone {
+		rc := &l.recs[i]
+		if w := &l.recs[first[rc.key.ID]]; w.key != rc.key || w.about() != rc.about() {
+			l.unlike = append(l.unlike, Place{l.devices[rc.dev], int64(rc.seq)})
+		}
+	}
 	l.dropRecs(func(i int) bool { return gone[i] })
+}
+
+// about is the event's kind, also where its data are of the wrong shape.
+func (rc *rec) about() event.Kind {
+	switch {
+	case rc.e != nil:
+		return rc.e.Kind
+	case rc.kind == isOrder:
+		return event.KindOrder
+	}
+	return event.KindPack
 }
 
 func (l *Log) dropRecs(gone func(i int) bool) {

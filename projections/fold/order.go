@@ -35,6 +35,7 @@ type Order struct {
 	supplied []goods
 	past     []packed
 	parcels  bool // a parcel went
+	listed   bool // in the state's maybe
 }
 
 // OrderLine is what an order took of one item; returns are netted.
@@ -79,8 +80,33 @@ func (s *State) orderOf(number string) *Order {
 	if !ok {
 		o = &Order{Number: strings.Clone(number)}
 		s.Orders[o.Number] = o
+		s.list(o)
 	}
 	return o
+}
+
+// list keeps an order in mind for the next snapshot.
+func (s *State) list(o *Order) {
+	if s.marking && !o.listed {
+		o.listed = true
+		s.maybe = append(s.maybe, o)
+	}
+}
+
+// unfinished reports whether later packs may still build on what the order is: nothing has left yet, or not all.
+func (o *Order) unfinished() bool {
+	if o.Packs == 0 {
+		return true
+	}
+	if !o.Open {
+		return false
+	}
+	for _, l := range o.placed.lines {
+		if sumOf(o.used, l.item).Less(l.qty) {
+			return true
+		}
+	}
+	return false
 }
 
 // Remaining returns what was placed and not yet packed, by item; empty if nothing is.
@@ -212,6 +238,7 @@ func (s *State) placeOrder(rc *rec) error {
 		}
 		if o.Placed.IsZero() {
 			o.Placed, o.PlacedMs, o.Open = p.id, p.ms, true
+			s.list(o)
 		}
 		return nil
 	}

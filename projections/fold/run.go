@@ -83,7 +83,7 @@ type Run struct {
 
 	From  *Snapshot       // start after it instead of from nothing; the log must hold what stands behind it
 	Marks []int64         // ms, rising: hand over a snapshot of the state before the first event after each
-	Mark  func(*Snapshot) // called for every mark that can be taken, and for the end
+	Mark  func(*Snapshot) // called for every mark behind From that can be taken, and for the end
 }
 
 // State is where a fold has come to.
@@ -111,6 +111,9 @@ type State struct {
 	later    map[string][]int // orders still to come, by number, once one was asked for
 	cache    packCache
 	at       int // index of cur
+	from     *Snapshot
+	marking  bool     // snapshots will be asked for
+	maybe    []*Order // while marking, those of which a snapshot may have to tell
 }
 
 // Costing is the shop's own.
@@ -144,6 +147,8 @@ func (l *Log) Run(run Run) *State {
 		counted: run.Count,
 		log:     l,
 		scan:    event.NewScanner(),
+		from:    run.From,
+		marking: run.Mark != nil,
 	}
 	until := run.AsOf
 	if until == 0 {
@@ -155,9 +160,11 @@ func (l *Log) Run(run Run) *State {
 		if !s.restore(run.From) {
 			return nil
 		}
+		s.Unknown = run.From.Unknown
 		first = sort.Search(end, func(i int) bool { return run.From.Position.Before(l.recs[i].key) })
 	}
 	marks := run.Marks
+	marked := first // no snapshot before it
 	for i := first; i < end; i++ {
 		rc := &l.recs[i]
 		if rc.key.Ms > until {
@@ -165,7 +172,7 @@ func (l *Log) Run(run Run) *State {
 			break
 		}
 		for len(marks) > 0 && marks[0] < rc.key.Ms {
-			s.mark(run, i)
+			marked = s.mark(run, marked, i)
 			marks = marks[1:]
 		}
 		if run.Progress != nil && i&0xfff == 0 {
@@ -181,18 +188,20 @@ func (l *Log) Run(run Run) *State {
 		}
 	}
 	s.View.To(event.Key{Ms: until, Rank: 255})
-	s.mark(run, end)
+	s.mark(run, marked, end)
 	s.finish(until)
 	return s
 }
 
-func (s *State) mark(run Run, at int) {
-	if run.Mark == nil {
-		return
+// mark hands over a snapshot of what stands before the record at an index, if anything has come since the last one.
+func (s *State) mark(run Run, last, at int) int {
+	if run.Mark == nil || at <= last {
+		return last
 	}
 	if sn := s.snapshot(at); sn != nil {
 		run.Mark(sn)
 	}
+	return at
 }
 
 func plainVoid(err error) string {

@@ -1,6 +1,7 @@
 package fold
 
 import (
+	"maps"
 	"slices"
 	"strings"
 
@@ -16,9 +17,20 @@ type Snapshot struct {
 	Position event.Key        `json:"position"`
 	Items    []itemSnapshot   `json:"items"`
 	Orders   []orderSnapshot  `json:"orders"`
-	Sessions map[string]int64 `json:"sessions"` // count sessions that may still take figures, with their first
-	Unknown  map[string]int   `json:"unknown"`
+	Sessions map[string]int64 `json:"sessions"` // every count session that has begun, with the instant (ms) of its first figure
+	Unknown  map[string]int   `json:"unknown"`  // of the whole ledger, as far as it was read
+	Awaits   []event.ID       `json:"awaits"`   // deliveries and purchases that an event up to Position names and that don't stand there
+	Unlike   []Place          `json:"unlike"`   // of the whole ledger: events whose id another event has that is about something else, or of another time
 }
+
+// Place is where an event stands in the logs.
+type Place struct {
+	Device string `json:"device"`
+	Seq    int64  `json:"seq"`
+}
+
+// mostUnlike is how many such events a snapshot carries; no ledger of honest devices comes near.
+const mostUnlike = 1000
 
 type itemSnapshot struct {
 	ID        string         `json:"id"`
@@ -101,30 +113,84 @@ func (s *State) snapshot(at int) *Snapshot {
 		return nil
 	}
 	pos := s.log.recs[at-1].key
+	sn := &Snapshot{Position: pos, Sessions: map[string]int64{}, Unknown: s.Unknown, Unlike: s.log.unlike}
 	for _, sp := range s.sessions.spans {
 		if sp.first <= pos.Ms && !sp.last.Before(pos) && sp.last != pos {
 			return nil
 		}
-	}
-	sn := &Snapshot{Position: pos, Sessions: map[string]int64{}, Unknown: s.Unknown}
-	for _, sp := range s.sessions.spans {
-		if sp.first <= pos.Ms && pos.Ms-sp.first <= sessionSpan {
+		if sp.first <= pos.Ms {
 			sn.Sessions[sp.name] = sp.first
 		}
 	}
+	for _, ms := range s.sessions.waiting {
+		if ms <= pos.Ms && pos.Ms-ms <= sessionSpan {
+			return nil
+		}
+	}
+	if s.from != nil {
+		maps.Copy(sn.Sessions, s.from.Sessions)
+		sn.Unlike = append(slices.Clone(s.from.Unlike), sn.Unlike...)
+	}
+	if len(sn.Unlike) > mostUnlike {
+		return nil
+	}
+	sn.Awaits = s.awaits(pos)
 	for i := range s.Items {
 		it := &s.Items[i]
 		sn.Items = append(sn.Items, itemSnapshot{
 			s.Catalog.Items[i].ID, it.Account.Snapshot(), it.Totals, it.LastCount, it.Counted, it.opened, it.noCost,
 		})
 	}
-	for _, o := range s.Orders {
-		if o.Packs == 0 || len(o.Remaining()) > 0 {
+	n := 0
+	for _, o := range s.maybe {
+		if o.listed = o.unfinished(); o.listed {
 			sn.Orders = append(sn.Orders, s.orderSnapshot(o))
+			s.maybe[n] = o
+			n++
 		}
 	}
+	s.maybe = s.maybe[:n]
 	slices.SortFunc(sn.Orders, func(a, b orderSnapshot) int { return strings.Compare(a.Number, b.Number) })
 	return sn
+}
+
+// awaits lists what events up to a position name although it comes after them, or isn't there: should it come, or go, they mean something else.
+func (s *State) awaits(pos event.Key) []event.ID {
+	out := map[event.ID]bool{}
+	stands := func(id event.ID) (*event.Event, bool) {
+		e, ok := s.log.other[id]
+		return e, ok && !pos.Before(e.Key())
+	}
+	if s.from != nil {
+		for _, id := range s.from.Awaits {
+			if _, ok := stands(id); !ok {
+				out[id] = true
+			}
+		}
+	}
+	purchaseOf := func(e *event.Event) {
+		if r, ok := e.Data.(*event.Restock); ok && !r.Purchase.IsZero() {
+			if _, ok := stands(r.Purchase); !ok {
+				out[r.Purchase] = true
+			}
+		}
+	}
+	for _, e := range s.log.other {
+		if pos.Before(e.Key()) {
+			continue
+		}
+		purchaseOf(e)
+		if c, ok := e.Data.(*event.Credit); ok {
+			r, ok := stands(c.Restock)
+			if !ok {
+				out[c.Restock] = true
+			}
+			if r != nil {
+				purchaseOf(r)
+			}
+		}
+	}
+	return slices.SortedFunc(maps.Keys(out), event.ID.Compare)
 }
 
 func (s *State) orderSnapshot(o *Order) orderSnapshot {
@@ -182,7 +248,7 @@ func (s *State) restore(sn *Snapshot) bool {
 	for _, in := range sn.Orders {
 		o := &Order{
 			Number: in.Number, Zone: in.Zone, Packed: in.Packed, Packs: in.Packs, Parcels: in.Parcels, Goods: in.Goods, Packing: in.Packing,
-			Postage: in.Postage, Runs: in.Runs, Pending: in.Pending, placed: was(in.Placed), reversed: was(in.Reversed), Open: in.Open,
+			Postage: in.Postage, Runs: in.Runs, Pending: slices.Clone(in.Pending), placed: was(in.Placed), reversed: was(in.Reversed), Open: in.Open,
 			Placed: in.PlacedID, PlacedMs: in.PlacedMs, used: list(in.Used), supplied: list(in.Supplied), parcels: in.Began,
 		}
 		for _, t := range in.Takes {
@@ -192,6 +258,7 @@ func (s *State) restore(sn *Snapshot) bool {
 			o.past = append(o.past, packed{s.log.deviceIndex(p.Device), p.Ms, list(p.Lines)})
 		}
 		s.Orders[o.Number] = o
+		s.list(o)
 	}
 	return ok
 }
