@@ -75,7 +75,7 @@ func (s *State) findSessions(until int64) sessions {
 			break
 		}
 		view.To(rc.key)
-		d := rc.e.Data.(*event.Count)
+		d := s.log.event(rc).Data.(*event.Count)
 		f, err := figureOf(s.Catalog, view, d)
 		if err != nil {
 			out.void[i] = err

@@ -171,27 +171,29 @@ func (o *Order) line(s *State, item int, qty num.Qty, cost book.Amounts, provisi
 
 // decodeOrder reads an order's data; the result is used again by the next call.
 func (s *State) decodeOrder(rc *rec) (*event.Order, error) {
-	raw := s.log.raw(rc)
-	if s.scan.Order(raw, &s.order) {
-		return &s.order, nil
+	v, raw := s.log.stored(rc)
+	if raw != nil {
+		d, err := event.DecodeData(event.KindOrder, raw)
+		if err != nil {
+			return nil, err
+		}
+		return d.(*event.Order), nil
 	}
-	d, err := event.DecodeData(event.KindOrder, raw)
-	if err != nil {
-		return nil, err
-	}
-	return d.(*event.Order), nil
+	o := &s.order
+	*o = event.Order{Order: string(v.bytes()), Zone: v.text(), Lines: v.goods(o.Lines[:0]), Options: v.options(o.Options[:0])}
+	return o, nil // what it was worth moves nothing
 }
 
 func (s *State) decodePack(rc *rec) (*event.Pack, error) {
-	raw := s.log.raw(rc)
-	if s.scan.Pack(raw, &s.pack) {
-		return &s.pack, nil
+	v, raw := s.log.stored(rc)
+	if raw != nil {
+		d, err := event.DecodeData(event.KindPack, raw)
+		if err != nil {
+			return nil, err
+		}
+		return d.(*event.Pack), nil
 	}
-	d, err := event.DecodeData(event.KindPack, raw)
-	if err != nil {
-		return nil, err
-	}
-	return d.(*event.Pack), nil
+	return v.pack(&s.pack)
 }
 
 // place reads what an order event says, against the items there are.

@@ -104,7 +104,6 @@ type State struct {
 	told     []Single // of the next movement
 	log      *Log
 	cur      *rec
-	scan     *event.Scanner
 	order    event.Order
 	pack     event.Pack
 	sessions sessions
@@ -146,7 +145,6 @@ func (l *Log) Run(run Run) *State {
 		singles: run.Singles,
 		counted: run.Count,
 		log:     l,
-		scan:    event.NewScanner(),
 		from:    run.From,
 		marking: run.Mark != nil,
 	}
@@ -222,7 +220,7 @@ func (s *State) apply(rc *rec) error {
 	case isPack:
 		return s.packOrder(rc)
 	}
-	switch d := rc.e.Data.(type) {
+	switch d := s.log.event(rc).Data.(type) {
 	case *event.Purchase:
 		return s.purchase(d)
 	case *event.Restock:
@@ -248,7 +246,7 @@ func (s *State) kind() event.Kind {
 	case isPack:
 		return event.KindPack
 	}
-	return s.cur.e.Kind
+	return s.log.event(s.cur).Kind
 }
 
 func (s *State) note(topic, about, why string, choices ...string) {

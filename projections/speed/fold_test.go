@@ -47,7 +47,7 @@ func BenchmarkFoldFromFile(b *testing.B) {
 		debug.FreeOSMemory()
 		forgetPeak()
 		start = time.Now()
-		log, err := fold.Read(ctx, source{st}, fold.Choice{})
+		log, err := fold.Read(ctx, fold.Stored(st), fold.Choice{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -71,7 +71,6 @@ func BenchmarkFoldFromFile(b *testing.B) {
 	b.ReportMetric(float64(peak), "MB-peak")
 }
 
-type source struct{ st *sqlite.Store }
 
 // forgetPeak lets the system measure the peak of memory anew; only Linux can.
 func forgetPeak() { _ = os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) }
