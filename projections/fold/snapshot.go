@@ -1,6 +1,7 @@
 package fold
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strings"
@@ -106,6 +107,12 @@ func (sn *Snapshot) Holds(order string) bool {
 	return ok
 }
 
+// Continues reports whether a count at an instant (ms) behind the snapshot belongs to a session that began before it.
+func (sn *Snapshot) Continues(session string, ms int64) bool {
+	first, ok := sn.Sessions[session]
+	return ok && ms-first <= sessionSpan
+}
+
 // snapshot copies the state after the record before index at. It returns nil where a count session is under way: its figures
 // act together, so there is no state in the middle.
 func (s *State) snapshot(at int) *Snapshot {
@@ -113,7 +120,7 @@ func (s *State) snapshot(at int) *Snapshot {
 		return nil
 	}
 	pos := s.log.recs[at-1].key
-	sn := &Snapshot{Position: pos, Sessions: map[string]int64{}, Unknown: s.Unknown, Unlike: s.log.unlike}
+	sn := &Snapshot{Position: pos, Sessions: map[string]int64{}, Unknown: s.Unknown, Unlike: slices.Clone(s.log.unlike)}
 	for _, sp := range s.sessions.spans {
 		if sp.first <= pos.Ms && !sp.last.Before(pos) && sp.last != pos {
 			return nil
@@ -134,6 +141,7 @@ func (s *State) snapshot(at int) *Snapshot {
 	if len(sn.Unlike) > mostUnlike {
 		return nil
 	}
+	slices.SortFunc(sn.Unlike, func(a, b Place) int { return cmp.Or(strings.Compare(a.Device, b.Device), cmp.Compare(a.Seq, b.Seq)) })
 	sn.Awaits = s.awaits(pos)
 	for i := range s.Items {
 		it := &s.Items[i]
