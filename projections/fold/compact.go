@@ -14,10 +14,10 @@ import (
 // with, and the rest stands after the order's number, so that orders for the same goods have the same bytes there.
 //
 //	length, compact, number of the order, then
-//	  zone, items and quantities, options      an order
-//	  which of the three it has, those          a pack
+//	  length, zone, items with quantities, options    an order
+//	  which of the three it has, those                a pack
 //	money as it stood in the line, if any
-//	length, plain, the data's JSON              what only the strict decoder reads
+//	length, plain, the data's JSON                    what only the strict decoder reads
 const (
 	plain byte = iota
 	compact
@@ -39,6 +39,8 @@ const slabSize = 1 << 20
 
 // part is what one goroutine reads.
 type part struct {
+	index   int // among the log's parts
+	scratch []byte
 	texts   []string
 	numbers map[string]uint64 // of texts
 }
@@ -86,8 +88,8 @@ func moneyOf(raw []byte, first ...string) []byte {
 
 func (p *part) order(b, raw []byte, o *event.Order) []byte {
 	b = appendText(append(b, compact), o.Order)
-	b = binary.AppendUvarint(b, p.number(o.Zone))
-	b = p.options(p.goods(b, o.Lines), o.Options)
+	p.scratch = p.options(p.goods(binary.AppendUvarint(p.scratch[:0], p.number(o.Zone)), o.Lines), o.Options)
+	b = appendText(b, p.scratch)
 	if o.Value != nil || o.Shipping != nil {
 		b = append(b, moneyOf(raw, `,"value":"`, `,"shipping":"`)...)
 	}
@@ -161,10 +163,10 @@ func (v *view) money(member string) (*num.Money, error) {
 	return &m, err
 }
 
-// pack reads a pack into p, whose lists it uses again.
-func (v *view) pack(p *event.Pack) (*event.Pack, error) {
+// pack reads what stands behind a pack's number into p, whose lists it uses again.
+func (v *view) pack(p *event.Pack) error {
 	lines, options := p.Lines[:0], p.Options[:0]
-	*p = event.Pack{Order: string(v.bytes())}
+	*p = event.Pack{}
 	has := v.b[0]
 	v.b = v.b[1:]
 	if has&hasZone != 0 {
@@ -178,7 +180,20 @@ func (v *view) pack(p *event.Pack) (*event.Pack, error) {
 	}
 	var err error
 	p.Postage, err = v.money(`,"postage":"`)
-	return p, err
+	return err
+}
+
+// orderNumber returns the number of an order event; false if its data are of the wrong shape.
+func (l *Log) orderNumber(rc *rec) ([]byte, bool) {
+	v, raw := l.stored(rc)
+	if raw == nil {
+		return v.bytes(), true
+	}
+	d, err := event.DecodeData(event.KindOrder, raw)
+	if err != nil {
+		return nil, false
+	}
+	return []byte(d.(*event.Order).Order), true
 }
 
 // stored finds an order's or pack's bytes. raw is its JSON where only the strict decoder reads it; else v stands at the order's number.
@@ -207,6 +222,8 @@ func (l *Log) said(rc *rec) string {
 	if rc.kind == isPack {
 		has = v.b[0]
 		v.b = v.b[1:]
+	} else {
+		v.uint()
 	}
 	var zone string
 	var lines []event.Goods

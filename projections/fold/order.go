@@ -28,14 +28,60 @@ type Order struct {
 	PlacedMs int64
 	Open     bool // placed, not reversed
 
-	placed   placed
-	reversed placed // where nothing else is known
-	used     []goods
+	placed  placed
+	rare    *rare // nil for most orders
+	whole   bool  // packed is exactly what was placed: used() is the same list
+	parcels bool  // a parcel went
+	listed  bool  // in the state's maybe
+}
+
+// rare is what few orders have. There may be millions of orders, and each byte of one counts.
+type rare struct {
+	reversed placed  // where nothing else is known
+	used     []goods // packed, if that isn't the whole as placed
 	takes    []take
 	supplied []goods
 	past     []packed
-	parcels  bool // a parcel went
-	listed   bool // in the state's maybe
+}
+
+var nothing rare
+
+// seen returns what is rare, to be read only; more what may be changed.
+func (o *Order) seen() *rare {
+	if o.rare == nil {
+		return &nothing
+	}
+	return o.rare
+}
+
+func (o *Order) more() *rare {
+	if o.rare == nil {
+		o.rare = new(rare)
+	}
+	return o.rare
+}
+
+// used is what packs that moved held, resends left out.
+func (o *Order) used() []goods {
+	if o.whole {
+		return o.placed.lines
+	}
+	return o.seen().used
+}
+
+// use adds what a pack held.
+func (o *Order) use(lines []goods) {
+	if len(o.used()) == 0 && o.placed.basket != nil && len(lines) > 0 && len(lines) == len(o.placed.lines) && &lines[0] == &o.placed.lines[0] {
+		o.whole = true
+		return
+	}
+	m := o.more()
+	if o.whole {
+		m.used, o.whole = slices.Clone(o.placed.lines), false
+	}
+	for _, l := range lines {
+		m.used = addGoods(m.used, l.item, l.qty)
+	}
 }
 
 // OrderLine is what an order took of one item; returns are netted.
@@ -48,9 +94,13 @@ type OrderLine struct {
 
 // placed is an order as placed.
 type placed struct {
-	known   bool
 	id      event.ID
 	ms      int64
+	*basket // nil: it isn't known
+}
+
+// basket is what an order is for. Orders that say the same share one; it never changes.
+type basket struct {
 	zone    string
 	lines   []goods
 	options []string
@@ -76,12 +126,30 @@ type packed struct {
 }
 
 func (s *State) orderOf(number string) *Order {
-	o, ok := s.Orders[number]
-	if !ok {
-		o = &Order{Number: strings.Clone(number)}
-		s.Orders[o.Number] = o
-		s.list(o)
+	if o, ok := s.Orders[number]; ok {
+		return o
 	}
+	return s.newOrder(strings.Clone(number))
+}
+
+func (s *State) orderAt(number []byte) *Order {
+	if o, ok := s.Orders[string(number)]; ok { // the compiler makes no text of it
+		return o
+	}
+	return s.newOrder(string(number))
+}
+
+const orderBlock = 64
+
+func (s *State) newOrder(number string) *Order {
+	if len(s.fresh) == 0 {
+		s.fresh = make([]Order, orderBlock)
+	}
+	o := &s.fresh[0]
+	s.fresh = s.fresh[1:]
+	o.Number = number
+	s.Orders[number] = o
+	s.list(o)
 	return o
 }
 
@@ -102,7 +170,7 @@ func (o *Order) unfinished() bool {
 		return false
 	}
 	for _, l := range o.placed.lines {
-		if sumOf(o.used, l.item).Less(l.qty) {
+		if sumOf(o.used(), l.item).Less(l.qty) {
 			return true
 		}
 	}
@@ -116,7 +184,7 @@ func (o *Order) Remaining() []parcel.Use {
 		return nil
 	}
 	for _, l := range o.placed.lines {
-		if left := l.qty.Sub(sumOf(o.used, l.item)); left.Sign() > 0 {
+		if left := l.qty.Sub(sumOf(o.used(), l.item)); left.Sign() > 0 {
 			out = append(out, parcel.Use{Item: l.item, Qty: left})
 		}
 	}
@@ -125,6 +193,9 @@ func (o *Order) Remaining() []parcel.Use {
 
 // PlacedLines returns the lines as placed, summed by item.
 func (o *Order) PlacedLines() []parcel.Use {
+	if o.placed.basket == nil {
+		return nil
+	}
 	out := make([]parcel.Use, len(o.placed.lines))
 	for i, l := range o.placed.lines {
 		out[i] = parcel.Use{Item: l.item, Qty: l.qty}
@@ -169,44 +240,60 @@ func (o *Order) line(s *State, item int, qty num.Qty, cost book.Amounts, provisi
 	o.Lines = append(o.Lines, OrderLine{item, qty, cost, provisional})
 }
 
-// decodeOrder reads an order's data; the result is used again by the next call.
-func (s *State) decodeOrder(rc *rec) (*event.Order, error) {
-	v, raw := s.log.stored(rc)
-	if raw != nil {
-		d, err := event.DecodeData(event.KindOrder, raw)
-		if err != nil {
-			return nil, err
-		}
-		return d.(*event.Order), nil
-	}
-	o := &s.order
-	*o = event.Order{Order: string(v.bytes()), Zone: v.text(), Lines: v.goods(o.Lines[:0]), Options: v.options(o.Options[:0])}
-	return o, nil // what it was worth moves nothing
-}
-
-func (s *State) decodePack(rc *rec) (*event.Pack, error) {
+// decodePack reads a pack's data, to be used up to the next call, and finds its order.
+func (s *State) decodePack(rc *rec) (*event.Pack, *Order, error) {
 	v, raw := s.log.stored(rc)
 	if raw != nil {
 		d, err := event.DecodeData(event.KindPack, raw)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
-		return d.(*event.Pack), nil
+		p := d.(*event.Pack)
+		return p, s.orderOf(p.Order), nil
 	}
-	return v.pack(&s.pack)
+	number := v.bytes()
+	if err := v.pack(&s.pack); err != nil {
+		return nil, nil, err
+	}
+	o := s.orderAt(number)
+	s.pack.Order = o.Number
+	return &s.pack, o, nil
 }
 
+const mostBaskets = 1 << 16
+
 // place reads what an order event says, against the items there are.
-func (s *State) place(rc *rec) (number string, p placed, err error) {
-	d, err := s.decodeOrder(rc)
-	if err != nil {
-		return "", placed{}, err
+func (s *State) place(rc *rec) (number []byte, p placed, err error) {
+	v, raw := s.log.stored(rc)
+	if raw != nil {
+		d, err := event.DecodeData(event.KindOrder, raw)
+		if err != nil {
+			return nil, placed{}, err
+		}
+		o := d.(*event.Order)
+		lines, err := s.goods(o.Lines)
+		return []byte(o.Order), placed{rc.key.ID, rc.key.Ms, &basket{o.Zone, lines, o.Options}}, err
 	}
-	lines, err := s.goods(d.Lines)
-	if err != nil {
-		return "", placed{}, err
+	number = v.bytes()
+	v.b = v.bytes()
+	for len(s.baskets) <= v.part.index {
+		s.baskets = append(s.baskets, map[string]*basket{})
 	}
-	return d.Order, placed{true, rc.key.ID, rc.key.Ms, d.Zone, lines, slices.Clone(d.Options)}, nil
+	known := s.baskets[v.part.index]
+	b, ok := known[string(v.b)]
+	if !ok {
+		key := string(v.b)
+		b = &basket{zone: v.text()}
+		if b.lines, err = s.goods(v.goods(nil)); err != nil {
+			return nil, placed{}, err
+		}
+		b.options = v.options(nil)
+		if len(known) >= mostBaskets {
+			clear(known)
+		}
+		known[key] = b
+	}
+	return number, placed{rc.key.ID, rc.key.Ms, b}, nil
 }
 
 func (s *State) goods(lines []event.Goods) ([]goods, error) {
@@ -227,16 +314,16 @@ func (s *State) placeOrder(rc *rec) error {
 	if err != nil {
 		return err
 	}
-	o := s.orderOf(number)
+	o := s.orderAt(number)
 	if rc.off {
-		if o.Packs == 0 || !o.reversed.known {
-			o.reversed = p
+		if o.Packs == 0 || o.seen().reversed.basket == nil {
+			o.more().reversed = p
 		}
 		return nil
 	}
 	if o.Packs > 0 {
 		if o.Placed != p.id {
-			s.note("order_again", number, "order "+number+" was placed again after it was packed; the later entry changes nothing", "countback reverse "+p.id.String()+" --reason …")
+			s.note("order_again", o.Number, "order "+o.Number+" was placed again after it was packed; the later entry changes nothing", "countback reverse "+p.id.String()+" --reason …")
 		}
 		if o.Placed.IsZero() {
 			o.Placed, o.PlacedMs, o.Open = p.id, p.ms, true
@@ -244,8 +331,8 @@ func (s *State) placeOrder(rc *rec) error {
 		}
 		return nil
 	}
-	if o.placed.known {
-		s.note("order_again", number, "order "+number+" was placed more than once before it was packed; the last entry holds", "countback reverse "+o.placed.id.String()+" --reason …")
+	if o.placed.basket != nil {
+		s.note("order_again", o.Number, "order "+o.Number+" was placed more than once before it was packed; the last entry holds", "countback reverse "+o.placed.id.String()+" --reason …")
 	}
 	o.placed, o.Placed, o.PlacedMs, o.Open = p, p.id, p.ms, true
 	return nil
@@ -253,36 +340,26 @@ func (s *State) placeOrder(rc *rec) error {
 
 // know finds what an order was placed as, for a pack of it: before this place, else after it, whatever the run's end; else one that was reversed.
 func (s *State) know(o *Order) *placed {
-	if o.placed.known {
+	if o.placed.basket != nil {
 		return &o.placed
 	}
-	if s.later == nil {
-		s.later = map[string][]int{}
-		for i := s.at + 1; i < len(s.log.recs); i++ {
-			if rc := &s.log.recs[i]; rc.kind == isOrder {
-				if d, err := s.decodeOrder(rc); err == nil {
-					s.later[d.Order] = append(s.later[d.Order], i)
-				}
-			}
-		}
-	}
-	var off *placed
-	for _, i := range s.later[o.Number] {
-		if i <= s.at {
-			continue
-		}
-		rc := &s.log.recs[i]
+	var stands, off *placed
+	s.placedLater(o.Number, func(rc *rec) bool {
 		_, p, err := s.place(rc)
 		switch {
 		case err != nil:
 		case !rc.off:
-			return &p
+			stands = &p
 		case off == nil:
 			off = &p
 		}
-	}
-	if o.reversed.known {
-		return &o.reversed
+		return stands == nil
+	})
+	switch {
+	case stands != nil:
+		return stands
+	case o.seen().reversed.basket != nil:
+		return &o.rare.reversed
 	}
 	return off
 }
@@ -293,7 +370,8 @@ func (o *Order) suppliedBy(s *State, item int, good num.Qty, cost book.Amounts, 
 	o.Goods = o.Goods.Add(cost)
 	o.line(s, item, good, cost, provisional)
 	if good.Sign() > 0 {
-		o.supplied = addGoods(o.supplied, item, good)
+		m := o.more()
+		m.supplied = addGoods(m.supplied, item, good)
 	}
 }
 
@@ -333,8 +411,9 @@ func (s *State) returned(d *event.Return) error {
 
 // takeBack gives up to n of what the order's packs took, last packed first, at the cost at which they took it.
 func (o *Order) takeBack(item int, n num.Qty) (qty num.Qty, cost book.Amounts) {
-	for i := len(o.takes) - 1; i >= 0 && qty.Less(n); i-- {
-		t := &o.takes[i]
+	takes := o.seen().takes
+	for i := len(takes) - 1; i >= 0 && qty.Less(n); i-- {
+		t := &takes[i]
 		if t.item != item || t.qty.IsZero() {
 			continue
 		}

@@ -15,11 +15,10 @@ const day = 24 * 60 * 60 * 1000
 
 // packOrder moves the stock of a pack, or leaves it pending.
 func (s *State) packOrder(rc *rec) error {
-	d, err := s.decodePack(rc)
+	d, o, err := s.decodePack(rc)
 	if err != nil {
 		return err
 	}
-	o := s.orderOf(d.Order)
 	as := s.know(o)
 	var lines []goods
 	switch {
@@ -65,23 +64,22 @@ func (s *State) packOrder(rc *rec) error {
 		return nil
 	}
 	s.belowZero(out.below)
-	if !o.placed.known {
+	if o.placed.basket == nil {
 		if as != nil {
 			o.placed = *as
-			if o.Placed.IsZero() && as != &o.reversed && !s.log.reversed[as.id] {
+			if o.Placed.IsZero() && as != &o.seen().reversed && !s.log.reversed[as.id] {
 				o.Placed, o.PlacedMs, o.Open = as.id, as.ms, true
 			}
 		} else {
-			o.placed = placed{true, event.ID{}, rc.key.Ms, d.Zone, lines, slices.Clone(d.Options)}
+			o.placed = placed{event.ID{}, rc.key.Ms, &basket{d.Zone, lines, slices.Clone(d.Options)}}
 		}
 	}
 	if !resend {
-		for _, l := range lines {
-			o.used = addGoods(o.used, l.item, l.qty)
-		}
+		o.use(lines)
 	}
 	if len(s.log.devices) > 1 {
-		o.past = append(o.past, packed{rc.dev, rc.key.Ms, lines})
+		m := o.more()
+		m.past = append(m.past, packed{rc.dev, rc.key.Ms, lines})
 	}
 	s.takeOut(o, d.Order, out)
 	if o.Packs == 0 {
@@ -112,15 +110,13 @@ func (s *State) moves(o *Order, as *placed, lines []goods, resend bool) (moves b
 	if as == nil {
 		return true, ""
 	}
-	if len(o.past) > 0 {
-		for _, p := range o.past {
-			if p.dev != s.cur.dev && s.cur.key.Ms-p.ms <= day && sameGoods(p.lines, lines) {
-				return false, "order " + o.Number + " was packed with the same goods on two devices within a day; the earlier entry counts"
-			}
+	for _, p := range o.seen().past {
+		if p.dev != s.cur.dev && s.cur.key.Ms-p.ms <= day && sameGoods(p.lines, lines) {
+			return false, "order " + o.Number + " was packed with the same goods on two devices within a day; the earlier entry counts"
 		}
 	}
 	for _, l := range lines {
-		ordered, used := sumOf(as.lines, l.item), sumOf(o.used, l.item)
+		ordered, used := sumOf(as.lines, l.item), sumOf(o.used(), l.item)
 		if ordered.Less(used.Add(l.qty)) {
 			return false, tooMany(o.Number, s.Catalog.Items[l.item].ID, l.qty, ordered, used)
 		}
@@ -158,9 +154,9 @@ func (s *State) takeOut(o *Order, number string, out *resolved) {
 	for i := range out.issues {
 		u := &out.issues[i]
 		good := u.good
-		if len(o.supplied) > 0 && good.Sign() > 0 {
-			for k := range o.supplied {
-				if sp := &o.supplied[k]; sp.item == u.item {
+		if supplied := o.seen().supplied; len(supplied) > 0 && good.Sign() > 0 {
+			for k := range supplied {
+				if sp := &supplied[k]; sp.item == u.item {
 					used := num.Min(sp.qty, good)
 					sp.qty = sp.qty.Sub(used)
 					good = good.Sub(used)
@@ -188,7 +184,10 @@ func (s *State) takeOut(o *Order, number string, out *resolved) {
 
 func (s *State) goodsOut(o *Order, number string, u *issue, qty num.Qty, cost book.Amounts) {
 	o.Goods = o.Goods.Add(cost)
-	o.takes = append(o.takes, take{u.item, qty, cost})
+	if s.marking || s.backs[number] { // nothing else asks what was taken
+		m := o.more()
+		m.takes = append(m.takes, take{u.item, qty, cost})
+	}
 	s.told = u.goods
 	s.move(u.item, Sold, qty, cost, number)
 	s.told = nil

@@ -114,7 +114,7 @@ func readAll(ctx context.Context, sources []Source, choice Choice) ([]*reader, e
 	readers := make([]*reader, len(sources))
 	for i := range readers {
 		readers[i] = &reader{
-			scan: event.NewScanner(), choice: choice, part: &part{numbers: map[string]uint64{}}, devices: map[string]uint16{}, unknown: map[string]int{},
+			scan: event.NewScanner(), choice: choice, part: &part{index: i, numbers: map[string]uint64{}}, devices: map[string]uint16{}, unknown: map[string]int{},
 		}
 	}
 	if len(sources) == 1 {

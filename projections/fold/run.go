@@ -104,10 +104,12 @@ type State struct {
 	told     []Single // of the next movement
 	log      *Log
 	cur      *rec
-	order    event.Order
 	pack     event.Pack
 	sessions sessions
-	later    map[string][]int // orders still to come, by number, once one was asked for
+	later    *numbers             // orders still to come, once one was asked for
+	baskets  []map[string]*basket // of each part, by their bytes
+	fresh    []Order              // memory for the next orders
+	backs    map[string]bool      // numbers of which something comes back
 	cache    packCache
 	at       int // index of cur
 	from     *Snapshot
@@ -147,6 +149,12 @@ func (l *Log) Run(run Run) *State {
 		log:     l,
 		from:    run.From,
 		marking: run.Mark != nil,
+		backs:   map[string]bool{},
+	}
+	for _, e := range l.events {
+		if d, ok := e.Data.(*event.Return); ok {
+			s.backs[d.Order] = true
+		}
 	}
 	until := run.AsOf
 	if until == 0 {
@@ -261,7 +269,7 @@ func (s *State) finish(until int64) {
 	}
 	s.Notices = sortNotices(s.Notices)
 	s.cache = packCache{}
-	s.later = nil
+	s.later, s.baskets = nil, nil
 }
 
 // find returns the index of an item that has stock, or an error that makes the event void.

@@ -202,22 +202,26 @@ func (s *State) awaits(pos event.Key) []event.ID {
 }
 
 func (s *State) orderSnapshot(o *Order) orderSnapshot {
+	m := o.seen()
 	out := orderSnapshot{
 		Number: o.Number, Zone: o.Zone, Packed: o.Packed, Packs: o.Packs, Parcels: o.Parcels, Goods: o.Goods, Packing: o.Packing,
-		Postage: o.Postage, Runs: o.Runs, Pending: o.Pending, Placed: s.placedSnapshot(o.placed), Reversed: s.placedSnapshot(o.reversed),
-		Open: o.Open, PlacedID: o.Placed, PlacedMs: o.PlacedMs, Used: s.goodsSnap(o.used), Supplied: s.goodsSnap(o.supplied), Began: o.parcels,
+		Postage: o.Postage, Runs: o.Runs, Pending: o.Pending, Placed: s.placedSnapshot(o.placed), Reversed: s.placedSnapshot(m.reversed),
+		Open: o.Open, PlacedID: o.Placed, PlacedMs: o.PlacedMs, Used: s.goodsSnap(o.used()), Supplied: s.goodsSnap(m.supplied), Began: o.parcels,
 	}
-	for _, t := range o.takes {
+	for _, t := range m.takes {
 		out.Takes = append(out.Takes, takeSnap{s.Catalog.Items[t.item].ID, t.qty, t.cost})
 	}
-	for _, p := range o.past {
+	for _, p := range m.past {
 		out.Past = append(out.Past, pastSnap{s.log.devices[p.dev], p.ms, s.goodsSnap(p.lines)})
 	}
 	return out
 }
 
 func (s *State) placedSnapshot(p placed) placedSnapshot {
-	return placedSnapshot{p.known, p.id, p.ms, p.zone, s.goodsSnap(p.lines), p.options}
+	if p.basket == nil {
+		return placedSnapshot{}
+	}
+	return placedSnapshot{true, p.id, p.ms, p.zone, s.goodsSnap(p.lines), p.options}
 }
 
 func (s *State) goodsSnap(list []goods) []goodsSnap {
@@ -246,7 +250,10 @@ func (s *State) restore(sn *Snapshot) bool {
 		return out
 	}
 	was := func(p placedSnapshot) placed {
-		return placed{p.Known, p.ID, p.Ms, p.Zone, list(p.Lines), p.Options}
+		if !p.Known {
+			return placed{}
+		}
+		return placed{p.ID, p.Ms, &basket{p.Zone, list(p.Lines), p.Options}}
 	}
 	for _, it := range sn.Items {
 		if n := index(it.ID); ok {
@@ -256,14 +263,15 @@ func (s *State) restore(sn *Snapshot) bool {
 	for _, in := range sn.Orders {
 		o := &Order{
 			Number: in.Number, Zone: in.Zone, Packed: in.Packed, Packs: in.Packs, Parcels: in.Parcels, Goods: in.Goods, Packing: in.Packing,
-			Postage: in.Postage, Runs: in.Runs, Pending: slices.Clone(in.Pending), placed: was(in.Placed), reversed: was(in.Reversed), Open: in.Open,
-			Placed: in.PlacedID, PlacedMs: in.PlacedMs, used: list(in.Used), supplied: list(in.Supplied), parcels: in.Began,
+			Postage: in.Postage, Runs: in.Runs, Pending: slices.Clone(in.Pending), placed: was(in.Placed), Open: in.Open,
+			Placed: in.PlacedID, PlacedMs: in.PlacedMs, parcels: in.Began,
+			rare: &rare{reversed: was(in.Reversed), used: list(in.Used), supplied: list(in.Supplied)},
 		}
 		for _, t := range in.Takes {
-			o.takes = append(o.takes, take{index(t.Item), t.Qty, t.Cost})
+			o.rare.takes = append(o.rare.takes, take{index(t.Item), t.Qty, t.Cost})
 		}
 		for _, p := range in.Past {
-			o.past = append(o.past, packed{s.log.deviceIndex(p.Device), p.Ms, list(p.Lines)})
+			o.rare.past = append(o.rare.past, packed{s.log.deviceIndex(p.Device), p.Ms, list(p.Lines)})
 		}
 		s.Orders[o.Number] = o
 		s.list(o)
