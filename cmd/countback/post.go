@@ -293,12 +293,27 @@ func notes(out *posted) string {
 			lines = append(lines, "  - "+oneLine(c))
 		}
 	}
+	var short []string
 	for _, s := range out.OnHand {
 		if strings.HasPrefix(s.OnHand, "-") {
-			lines = append(lines, fmt.Sprintf("Note: more %s left than ever came in. A restock or a count is missing: countback count %s N.", s.Item, s.Item))
+			short = append(short, s.Item)
 		}
 	}
+	if len(short) == 1 {
+		lines = append(lines, fmt.Sprintf("Note: more %s left than ever came in. A restock or a count is missing: countback count %s N.", short[0], short[0]))
+	} else if len(short) > 1 {
+		lines = append(lines, fmt.Sprintf("Note: of %s more left than ever came in. Restocks or counts are missing: countback count ITEM N.", someOf(short)))
+	}
 	return strings.Join(lines, "\n")
+}
+
+// someOf names the first few of a list.
+func someOf(list []string) string {
+	const most = 12
+	if len(list) <= most {
+		return strings.Join(list, ", ")
+	}
+	return strings.Join(list[:most], ", ") + fmt.Sprintf(" and %s more", grouped(fmt.Sprint(len(list)-most)))
 }
 
 // asked are the flags of a report about the past.

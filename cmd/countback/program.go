@@ -61,6 +61,9 @@ func (m *Main) Run(ctx context.Context) int {
 	return m.fail(err)
 }
 
+// maxListed is how many things of one sort are said before it is "and 12 more".
+const maxListed = 40
+
 // fail says what went wrong and returns the exit status.
 func (m *Main) fail(err error) int {
 	f := explain(err)
@@ -70,7 +73,11 @@ func (m *Main) fail(err error) int {
 	if m.wantsJSON() {
 		m.failJSON(f, rows)
 	} else if rows != nil && len(rows.problems) > 1 {
-		for _, p := range rows.problems {
+		for i, p := range rows.problems {
+			if i == maxListed {
+				fmt.Fprintf(m.Stderr, "  and %s more; with --json all are listed\n", grouped(fmt.Sprint(len(rows.problems)-i)))
+				break
+			}
 			fmt.Fprintln(m.Stderr, "  "+oneLine(p.String()))
 		}
 	}
