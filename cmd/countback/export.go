@@ -107,6 +107,9 @@ func (m *Main) exportStockCmd() *cobra.Command {
 			return err
 		}
 		r := stock.Of(log.Run(run), d.style(), "")
+		if err := d.addOnOrder(&r, a); err != nil {
+			return err
+		}
 		return m.exporting(out, func() error { return m.printStock(d, r, true) })
 	})
 	return cmd

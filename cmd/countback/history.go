@@ -52,6 +52,15 @@ word could be both.`,
 		if out.Events, err = d.trail(log, what, run.AsOf); err != nil {
 			return err
 		}
+		if !what.Event.IsZero() {
+			asOf, known, err := a.instants(d)
+			if err != nil {
+				return err
+			}
+			if out.Purchase, err = d.owedOf(what.Event, asOf, known); err != nil {
+				return err
+			}
+		}
 		return m.printHistory(out, what, last)
 	})
 	return cmd
@@ -127,13 +136,14 @@ func (m *Main) printHistory(told told, what history.What, last int) error {
 		}
 		g.add(append(row, cell{e.Column, strings.ReplaceAll(e.Column, "_", " ")}, figure(e.Qty), figure(e.Value), figure(e.OnHand), figure(e.Worth))...)
 	}
-	lead := m.trailText(told.Events, what) + r.About
+	above := m.trailText(told.Events, what) + m.owedText(told.Purchase)
+	lead := above + r.About
 	if r.Unit != "" {
 		lead += ", in " + r.Unit
 	}
 	lead += ". Values in " + r.Currency + ", " + costingText(r.Costing) + ", " + asOfText(r.Head) + "."
 	if len(r.Entries) == 0 {
-		lead = m.trailText(told.Events, what) + r.About + ": nothing has moved stock, " + asOfText(r.Head) + "."
+		lead = above + r.About + ": nothing has moved stock, " + asOfText(r.Head) + "."
 	}
 	if m.format == formatTable && last > 0 && len(g.rows) > last {
 		lead += " The last " + strconv.Itoa(last) + " of " + grouped(strconv.Itoa(len(g.rows))) + " entries."

@@ -18,7 +18,7 @@ func (m *Main) stockCmd() *cobra.Command {
 		Use:   "stock [ITEM]",
 		Short: "What is on hand, and what it is worth",
 		Long: `What is on hand, its value and its unit cost, now or at any moment. Items that were retired and are gone are left out of the table (--all shows them).
-A figure below zero means that more left than ever came in: a restock or a count is missing.`,
+A figure below zero means that more left than ever came in: a restock or a count is missing. What is on order at suppliers stands beside it.`,
 		Example: "  countback stock\n  countback stock board --as-of 2026-03-31",
 		Args:    cobra.MaximumNArgs(1),
 	}
@@ -38,9 +38,23 @@ A figure below zero means that more left than ever came in: a restock or a count
 			return err
 		}
 		r := stock.Of(log.Run(run), d.style(), item)
+		if err := d.addOnOrder(&r, a); err != nil {
+			return err
+		}
 		return m.printStock(d, r, all || item != "")
 	})
 	return cmd
+}
+
+// addOnOrder looks at purchases up to the report's own instant.
+func (d *desk) addOnOrder(r *stock.Report, a asked) error {
+	asOf, known, err := a.instants(d)
+	if err != nil {
+		return err
+	}
+	on, err := d.onOrder(asOf, known)
+	r.AddOnOrder(on)
+	return err
 }
 
 // stocked finds an item that has stock of its own.
@@ -61,7 +75,7 @@ func (d *desk) stocked(id string) (int, error) {
 
 func (m *Main) printStock(d *desk, r stock.Report, all bool) error {
 	g := stockGrid(r, all || m.format != formatTable)
-	g.footer = []cell{{}, plain("Total"), {}, {}, {}, {}, {}, figure(r.Total), {}}
+	g.footer = []cell{{}, plain("Total"), {}, {}, {}, {}, {}, {}, figure(r.Total), {}, {}}
 	if len(g.rows) < 2 {
 		g.footer = nil
 	}
@@ -74,14 +88,14 @@ func (m *Main) printStock(d *desk, r stock.Report, all bool) error {
 
 func stockGrid(r stock.Report, all bool) *grid {
 	g := &grid{columns: []column{
-		{name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "type", csvOnly: true}, {name: "unit", csvOnly: true}, {name: "on_hand", head: "On hand", figure: true}, {head: "Unit"},
-		{name: "unit_cost", head: "Unit cost", figure: true}, {name: "value", head: "Value", figure: true}, {name: "last_count", head: "Last count"},
+		{name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "type", csvOnly: true}, {name: "unit", csvOnly: true}, {name: "on_hand", head: "On hand", figure: true}, {head: "Unit"}, {head: "On order", figure: true},
+		{name: "unit_cost", head: "Unit cost", figure: true}, {name: "value", head: "Value", figure: true}, {name: "last_count", head: "Last count"}, {name: "on_order", csvOnly: true},
 	}}
 	for _, it := range r.Items {
-		if !all && it.Retired && it.Qty.IsZero() {
+		if !all && it.Retired && it.Qty.IsZero() && it.OnOrder == "" {
 			continue
 		}
-		g.add(plain(it.Item), plain(it.Name), plain(it.Type), plain(it.Unit), figure(it.OnHand), plain(it.Unit), figure(it.UnitCost), figure(it.Value), day(it.LastCount))
+		g.add(plain(it.Item), plain(it.Name), plain(it.Type), plain(it.Unit), figure(it.OnHand), plain(it.Unit), figure(it.OnOrder), figure(it.UnitCost), figure(it.Value), day(it.LastCount), figure(it.OnOrder))
 	}
 	return g
 }
@@ -96,7 +110,7 @@ func shortText(r stock.Report) string {
 	if len(short) == 0 {
 		return ""
 	}
-	return "Short: " + strings.Join(short, ", ") + ". More left than came in; a restock or a count is missing."
+	return "Short: " + someOf(short) + ". More left than came in; a restock or a count is missing."
 }
 
 func asOfText(h report.Head) string { return "at " + clock(h.AsOf).show() }

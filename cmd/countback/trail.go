@@ -15,7 +15,8 @@ import (
 // told is the history of something: what moved stock, and, of an order or an event, all events of it, whether they moved anything or not.
 type told struct {
 	history.Report
-	Events []trailed `json:"events,omitempty"`
+	Events   []trailed  `json:"events,omitempty"`
+	Purchase []owedLine `json:"purchase,omitempty"` // of an event that is one
 }
 
 // trailed is one event as recorded.
@@ -31,7 +32,7 @@ type trailed struct {
 	key event.Key
 }
 
-// trail lists the events of an order, or the one event with those that reversed or decided it, in fold order.
+// trail lists the events of an order, or the one event with those that name it, in fold order.
 func (d *desk) trail(log *fold.Log, what history.What, asOf int64) ([]trailed, error) {
 	var rows []store.Row
 	var err error
@@ -62,13 +63,13 @@ func (d *desk) trail(log *fold.Log, what history.What, asOf int64) ([]trailed, e
 	return list, nil
 }
 
-// about returns an event and those that reversed or decided it.
+// about returns an event and those that name it: what reversed or decided it, and deliveries of a purchase.
 func (d *desk) about(id event.ID) ([]store.Row, error) {
 	rows, err := d.store.ByID(d.ctx, id)
 	if err != nil {
 		return nil, err
 	}
-	list, err := scan(d.ctx, d.store, []event.Kind{event.KindReverse, event.KindDecide})
+	list, err := scan(d.ctx, d.store, []event.Kind{event.KindReverse, event.KindDecide, event.KindRestock})
 	if err != nil {
 		return nil, err
 	}
@@ -80,6 +81,10 @@ func (d *desk) about(id event.ID) ([]store.Row, error) {
 			}
 		case *event.Decide:
 			if f.Event == id {
+				rows = append(rows, store.Row{Line: e.Line})
+			}
+		case *event.Restock:
+			if f.Purchase == id {
 				rows = append(rows, store.Row{Line: e.Line})
 			}
 		}

@@ -17,6 +17,7 @@ type Item struct {
 	UnitCost  string `json:"unit_cost"` // value ÷ on hand; at or below zero the provisional one
 	Value     string `json:"value"`
 	LastCount string `json:"last_count,omitempty"`
+	OnOrder   string `json:"on_order,omitempty"` // at suppliers, above 0; see AddOnOrder
 
 	Place   string  `json:"-"`
 	Short   bool    `json:"-"` // more left than came
@@ -62,4 +63,13 @@ func Of(s *fold.State, st report.Style, item string) Report {
 	}
 	r.Total = total
 	return r
+}
+
+// AddOnOrder fills in what is on order of each item, by id and in base units, as the package purchases finds it. What isn't above 0 is left out.
+func (r *Report) AddOnOrder(on map[string]num.Qty) {
+	for i := range r.Items {
+		if q := on[r.Items[i].Item]; q.Sign() > 0 {
+			r.Items[i].OnOrder = q.String()
+		}
+	}
 }

@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"slices"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/ledger/store"
+	"countback/projections/fold"
+	"countback/projections/purchases"
+)
+
+// owing is the part of a ledger that says what suppliers still owe: setup, purchases, deliveries and reversals. It is read by itself, so that a report
+// that needn't go through the packs needn't do so for what is on order either.
+type owing struct{ s store.Store }
+
+var owingKinds = append(slices.Clone(setupKinds), event.KindDevice, event.KindRevoke, event.KindPurchase, event.KindRestock, event.KindReverse)
+
+// Lines implements fold.Source. One id may stand in two logs under different kinds, and which one counts is for the fold to say: then it gets both.
+func (o owing) Lines(ctx context.Context, fn func([]byte) error) error {
+	ids, err := o.s.Doubled(ctx)
+	if err != nil {
+		return err
+	}
+	sent := map[int64]bool{}
+	for _, id := range ids {
+		rows, err := o.s.ByID(ctx, id)
+		if err != nil {
+			return err
+		}
+		for _, r := range rows {
+			sent[r.N] = true
+			if err := fn(r.Line); err != nil {
+				return err
+			}
+		}
+	}
+	return o.s.ScanKinds(ctx, owingKinds, 0, func(r store.Row) error {
+		if sent[r.N] {
+			return nil
+		}
+		return fn(r.Line)
+	})
+}
+
+// owed lists the lines of purchases, and the items that their numbers mean. There is nothing to read where nobody ever recorded a purchase.
+func (d *desk) owed(asOf, known int64) (*fold.Log, []purchases.Line, error) {
+	list, err := scan(d.ctx, d.store, []event.Kind{event.KindPurchase})
+	if err != nil || len(list) == 0 {
+		return nil, nil, err
+	}
+	log, err := fold.Read(d.ctx, owing{d.store}, fold.Choice{Known: known})
+	if err != nil {
+		return nil, nil, err
+	}
+	return log, purchases.Open(log, asOf), nil
+}
+
+// onOrder is what is on order of each item, in base units. Items of which nothing is on order are left out.
+func (d *desk) onOrder(asOf, known int64) (map[string]num.Qty, error) {
+	log, lines, err := d.owed(asOf, known)
+	on := map[string]num.Qty{}
+	for item, q := range purchases.OnOrder(lines) {
+		if q.Sign() > 0 {
+			on[log.Catalog.Items[item].ID] = q
+		}
+	}
+	return on, err
+}
+
+// owedLine is what a purchase says of one item, in its base units.
+type owedLine struct {
+	Item     string `json:"item"`
+	Unit     string `json:"unit"`
+	Ordered  string `json:"ordered"`
+	Received string `json:"received"`
+	OnOrder  string `json:"on_order"`
+}
+
+// owedOf lists the lines of one purchase; nil for any other event, and for a purchase that was reversed.
+func (d *desk) owedOf(id event.ID, asOf, known int64) ([]owedLine, error) {
+	log, lines, err := d.owed(asOf, known)
+	var out []owedLine
+	for _, l := range lines {
+		if l.Purchase == id {
+			it := log.Catalog.Items[l.Item]
+			out = append(out, owedLine{it.ID, it.Unit(), l.Ordered.String(), l.Received.String(), l.OnOrder.String()})
+		}
+	}
+	return out, err
+}
+
+// owedText is a purchase's lines as a table above the movements.
+func (m *Main) owedText(list []owedLine) string {
+	if m.format != formatTable || len(list) == 0 {
+		return ""
+	}
+	g := &grid{columns: []column{{head: "Item", flexible: true}, {head: "Ordered", figure: true}, {head: "Received", figure: true}, {head: "On order", figure: true}, {head: "Unit"}}}
+	for _, l := range list {
+		g.add(plain(l.Item), figure(l.Ordered), figure(l.Received), figure(l.OnOrder), plain(l.Unit))
+	}
+	return m.layOut(g) + "\n\n"
+}
