@@ -48,9 +48,14 @@ func (c *Catalog) End() *View { return c.At(event.Key{Ms: 1<<63 - 1, Rank: 255})
 // Epoch changes whenever anything in the view does.
 func (v *View) Epoch() int { return v.epoch }
 
+// Due reports whether To would change anything.
+func (v *View) Due(k event.Key) bool {
+	return v.next < len(v.c.changes) && v.c.changes[v.next].at.Before(k)
+}
+
 // To moves forward to k: all changes before k are in force. Going back is not possible and changes nothing.
 func (v *View) To(k event.Key) {
-	for v.next < len(v.c.changes) && v.c.changes[v.next].at.Before(k) {
+	for v.Due(k) {
 		ch := &v.c.changes[v.next]
 		v.next++
 		v.epoch++

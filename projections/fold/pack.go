@@ -81,7 +81,7 @@ func (s *State) packOrder(rc *rec) error {
 		m := o.more()
 		m.past = append(m.past, packed{rc.dev, rc.key.Ms, lines})
 	}
-	s.takeOut(o, d.Order, out)
+	s.moveOut(o, out)
 	if o.Packs == 0 {
 		o.Packed = rc.key.Ms
 	}
@@ -149,12 +149,16 @@ func sameGoods(a, b []goods) bool {
 	return true
 }
 
-// takeOut issues every item once, goods and packing together, and splits the cost between them by quantity.
-func (s *State) takeOut(o *Order, number string, out *resolved) {
+// takeOut issues every item once, goods and packing together, and splits the cost between them by quantity. What print runs supplied need not come from
+// stock; takes says whether to keep what each good cost.
+func (s *State) takeOut(o *Order, out *resolved, supplied []goods, takes bool) {
+	if s.keep && o.Lines == nil {
+		o.Lines = make([]OrderLine, 0, len(out.issues))
+	}
 	for i := range out.issues {
 		u := &out.issues[i]
 		good := u.good
-		if supplied := o.seen().supplied; len(supplied) > 0 && good.Sign() > 0 {
+		if len(supplied) > 0 && good.Sign() > 0 {
 			for k := range supplied {
 				if sp := &supplied[k]; sp.item == u.item {
 					used := num.Min(sp.qty, good)
@@ -168,36 +172,33 @@ func (s *State) takeOut(o *Order, number string, out *resolved) {
 			continue
 		}
 		is := s.issue(u.item, total)
+		sold, used := is.Cost, is.Cost
 		switch {
 		case u.packing.IsZero():
-			s.goodsOut(o, number, u, good, is.Cost)
+			used = book.Amounts{}
 		case good.IsZero():
-			s.packingOut(o, number, u, is.Cost)
+			sold = book.Amounts{}
 		default:
-			part := is.Cost.Part(good, total)
-			s.goodsOut(o, number, u, good, part)
-			s.packingOut(o, number, u, is.Cost.Sub(part))
+			sold = is.Cost.Part(good, total)
+			used = is.Cost.Sub(sold)
 		}
+		if !good.IsZero() {
+			o.Goods = o.Goods.Add(sold)
+			if takes {
+				m := o.more()
+				m.takes = append(m.takes, take{u.item, good, sold})
+			}
+			s.told = u.goods
+			s.move(u.item, Sold, good, sold, o.Number)
+		}
+		if !u.packing.IsZero() {
+			o.Packing = o.Packing.Add(used)
+			s.told = u.uses
+			s.move(u.item, Packed, u.packing, used, o.Number)
+		}
+		s.told = nil
 		o.line(s, u.item, total, is.Cost, is.Provisional)
 	}
-}
-
-func (s *State) goodsOut(o *Order, number string, u *issue, qty num.Qty, cost book.Amounts) {
-	o.Goods = o.Goods.Add(cost)
-	if s.marking || s.backs[number] { // nothing else asks what was taken
-		m := o.more()
-		m.takes = append(m.takes, take{u.item, qty, cost})
-	}
-	s.told = u.goods
-	s.move(u.item, Sold, qty, cost, number)
-	s.told = nil
-}
-
-func (s *State) packingOut(o *Order, number string, u *issue, cost book.Amounts) {
-	o.Packing = o.Packing.Add(cost)
-	s.told = u.uses
-	s.move(u.item, Packed, u.packing, cost, number)
-	s.told = nil
 }
 
 // resolved is a pack worked out: what it takes, before print runs for the order are looked at.

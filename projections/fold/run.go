@@ -112,6 +112,7 @@ type State struct {
 	backs    map[string]bool      // numbers of which something comes back
 	cache    packCache
 	at       int // index of cur
+	mover    *mover
 	from     *Snapshot
 	marking  bool     // snapshots will be asked for
 	maybe    []*Order // while marking, those of which a snapshot may have to tell
@@ -169,6 +170,8 @@ func (l *Log) Run(run Run) *State {
 		s.Unknown = run.From.Unknown
 		first = sort.Search(end, func(i int) bool { return run.From.Position.Before(l.recs[i].key) })
 	}
+	s.startMover()
+	defer s.endMover()
 	marks := run.Marks
 	marked := first // no snapshot before it
 	for i := first; i < end; i++ {
@@ -188,11 +191,13 @@ func (l *Log) Run(run Run) *State {
 			continue
 		}
 		s.at, s.cur = i, rc
+		s.meet(rc)
 		s.View.To(rc.key)
 		if err := s.apply(rc); err != nil && !rc.off {
 			s.note("void", string(s.kind()), plainVoid(err), "record it anew")
 		}
 	}
+	s.endMover()
 	s.View.To(event.Key{Ms: until, Rank: 255})
 	s.mark(run, marked, end)
 	s.finish(until)
