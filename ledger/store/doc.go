@@ -10,5 +10,8 @@
 //
 // Shape, signatures and membership are for packages event and chain to check. Events that fail the check of shape are stored like any other.
 //
+// One thing takes events out of a log again: a fork, where two copies of one device have recorded and the other branch is the log (package
+// sync/replicate says which). Cut hands the events to the caller, and the same Write puts the other branch in their place.
+//
 // The number N of a row is this store's own order of arrival, rising without end; another replica has other numbers. No result may hang on it.
 package store

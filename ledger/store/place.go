@@ -53,3 +53,10 @@ func NoEvent(device string, seq int64) error {
 	e.Hint = "it may come with the next sync; verify shows how far each log goes"
 	return e
 }
+
+// CutEnds is the error of a Write that cut a log and put nothing in the place of what it took out.
+func CutEnds(device string, seq int64) error {
+	e := Fail("cut the log", fmt.Sprintf("event %d of device %s", seq, device), ErrChain, fmt.Errorf("no other branch took its place"))
+	e.Hint = "this is a fault of the program; nothing was changed"
+	return e
+}

@@ -35,6 +35,13 @@ type Tx interface {
 	Insert(e *event.Event) (n int64, err error)
 	// Last returns the highest number so far, 0 in an empty store.
 	Last() (int64, error)
+	// Cut takes the events of a log from a sequence on out of it and returns their lines in order; they belong to the caller, who keeps them aside. It is for a
+	// fork alone, where another branch is the log: unless the log's next event is inserted in the same Write, the Write fails with ErrChain. Numbers that were
+	// given once are never given again, and checkpoints of before are gone, also those that are saved afterwards.
+	Cut(device string, seq int64) ([][]byte, error)
+	// SetLocal keeps a value under a key, with this transaction or not at all; nil removes it. Such values are this replica's own notes, such as how far it
+	// has read a bus: never truth. They are in a backup, because what stands aside may be facts that stand nowhere else.
+	SetLocal(key string, value []byte) error
 }
 
 // Store keeps a ledger. It may be used by several goroutines; a Write waits for the one before it, reads don't wait.
@@ -65,8 +72,12 @@ type Store interface {
 	// DoubledAfter is Doubled for the ids of the events after a number, whenever the others with such an id arrived.
 	DoubledAfter(ctx context.Context, after int64) ([]event.ID, error)
 
+	// Local hands over what SetLocal has kept, of the keys that begin with prefix, in the order of the keys' bytes. The value is valid during the call only.
+	Local(ctx context.Context, prefix string, fn func(key string, value []byte) error) error
+
 	// SaveCheckpoint keeps c, unless at its key and position one with a higher arrival number stands already: two processes may save at once, and the one
-	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept.
+	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept. One that knew only
+	// numbers of before the last Cut is passed over.
 	SaveCheckpoint(ctx context.Context, c Checkpoint) error
 	// Checkpoints returns a key's checkpoints, highest position first. One whose checksum fails is left out; it can always be folded again.
 	Checkpoints(ctx context.Context, key string) ([]Checkpoint, error)

@@ -15,6 +15,9 @@ func (s *Store) SaveCheckpoint(_ context.Context, c store.Checkpoint) error {
 	if err := s.open("save a checkpoint"); err != nil {
 		return err
 	}
+	if c.Arrived <= s.data.cut && s.data.cut > 0 {
+		return nil
+	}
 	c.State = bytes.Clone(c.State)
 	list := s.points[c.Key]
 	at, found := slices.BinarySearchFunc(list, c.Position, highestFirst)

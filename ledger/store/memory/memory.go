@@ -44,12 +44,14 @@ type data struct {
 	ids     map[event.ID][]int64
 	orders  map[string][]int64
 	doubled map[event.ID]bool
+	local   map[string][]byte // in what a transaction adds, nil values are to be removed
+	cut     int64             // the last number of before the last Cut
 }
 
 func newData() data {
 	return data{
 		logs: map[string][]int64{}, heads: map[string]store.Head{}, ids: map[event.ID][]int64{},
-		orders: map[string][]int64{}, doubled: map[event.ID]bool{},
+		orders: map[string][]int64{}, doubled: map[event.ID]bool{}, local: map[string][]byte{},
 	}
 }
 
@@ -88,6 +90,12 @@ func (s *Store) Write(ctx context.Context, fn func(store.Tx) error) error {
 	if err := s.open("record"); err != nil {
 		return err
 	}
+	if err := t.endCuts(); err != nil {
+		return err
+	}
+	if t.base != &s.data {
+		s.data, s.points = *t.base, map[string][]saved{}
+	}
 	s.data.take(t.add)
 	return nil
 }
@@ -105,6 +113,11 @@ func (d *data) take(add data) {
 	}
 	for k, v := range add.orders {
 		d.orders[k] = append(d.orders[k], v...)
+	}
+	for k, v := range add.local {
+		if d.local[k] = v; v == nil {
+			delete(d.local, k)
+		}
 	}
 }
 
@@ -126,7 +139,7 @@ func (s *Store) ScanSince(ctx context.Context, ms int64, fn func(store.Row) erro
 	}
 	var rows []entry
 	for _, r := range all {
-		if r.ms >= ms {
+		if r.Line != nil && r.ms >= ms {
 			rows = append(rows, r)
 		}
 	}
@@ -155,7 +168,7 @@ func each(ctx context.Context, rows []entry, want func(entry) bool, fn func(stor
 		if i%1024 == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		if !want(r) {
+		if r.Line == nil || !want(r) {
 			continue
 		}
 		if err := fn(r.Row); err != nil {
@@ -238,7 +251,7 @@ func (s *Store) DoubledAfter(_ context.Context, after int64) ([]event.ID, error)
 	defer s.mu.RUnlock()
 	found := map[event.ID]bool{}
 	for _, r := range rows {
-		if s.data.doubled[r.id] {
+		if r.Line != nil && s.data.doubled[r.id] {
 			found[r.id] = true
 		}
 	}

@@ -11,6 +11,7 @@ import (
 type tx struct {
 	base *data
 	add  data
+	cuts []place // where logs were cut
 }
 
 func (t *tx) row(n int64) store.Row {

@@ -47,6 +47,9 @@ func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 		if _, err := s.conn.ExecContext(ctx, qByTime); err != nil {
 			return err
 		}
+		if cut, err := s.lastCut(ctx); err != nil || cut > 0 && c.Arrived <= cut {
+			return err
+		}
 		p := c.Position
 		old := store.Checkpoint{Key: c.Key, Position: p}
 		var sum []byte

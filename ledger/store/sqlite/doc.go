@@ -11,6 +11,8 @@
 //
 // With the first checkpoint comes the index events_ms, which a fold from a checkpoint reads the end of the ledger by. A file without it is as good.
 //
+// With the first note of this replica's own comes the table local (key, value); its key of no letters holds the last number of before the last cut of a log.
+//
 // line is the truth; the other columns of events repeat parts of it for the indexes, and Check compares them. The head of a log isn't stored: it is the
 // event with the highest seq, and its hash is computed. id is NULL for an event whose id isn't a ULID. ord is the order number that the data names, ms the
 // event's time in milliseconds since 1970 UTC, 0 where it can't be read.

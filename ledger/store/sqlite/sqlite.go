@@ -35,6 +35,8 @@ type Store struct {
 	watch  sync.Mutex
 	watchC *sql.Conn // for DataVersion, which is counted for each connection
 	closed atomic.Bool
+
+	hasLocal atomic.Bool // the table of notes is known to be there
 }
 
 // Create makes an empty ledger file and opens it. It fails with store.ErrExists if the name is taken. A crash leaves either no file or a whole one.

@@ -50,14 +50,21 @@ func (p *statements) close() {
 
 // Write implements store.Store.
 func (s *Store) Write(ctx context.Context, fn func(store.Tx) error) error {
-	return s.inTx(ctx, "record", func() error {
-		t := &tx{s: s, ctx: ctx, logs: map[string]*logState{}, last: -1}
+	t := &tx{s: s, ctx: ctx, logs: map[string]*logState{}, last: -1}
+	err := s.inTx(ctx, "record", func() error {
 		defer func() { t.done = true }()
 		if err := fn(t); err != nil {
 			return err
 		}
-		return t.broken
+		if t.broken != nil {
+			return t.broken
+		}
+		return t.endCuts()
 	})
+	if err == nil && t.local {
+		s.hasLocal.Store(true)
+	}
+	return err
 }
 
 // inTx runs fn between BEGIN IMMEDIATE and COMMIT.
@@ -115,6 +122,8 @@ type tx struct {
 	ctx    context.Context
 	logs   map[string]*logState
 	last   int64 // -1: not yet read
+	cuts   []cutPlace
+	local  bool  // it has made sure that the table of notes is there
 	broken error // the first failure of the store itself; nothing is committed after it
 	done   bool
 }
