@@ -1,0 +1,135 @@
+package closing_test
+
+import (
+	"strings"
+	"testing"
+
+	"pgregory.net/rapid"
+
+	"countback/ledger/num"
+	"countback/projections/closing"
+	"countback/projections/report"
+)
+
+// What is printed ties in every direction: rows and total row across, columns down to the total row, an opening with the closing before it, and the year.
+func TestPrintedMoneyTies(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		h := random(t)
+		st := style
+		st.Exact = rapid.Bool().Draw(t, "exact")
+		before := map[string]closing.Cell{}
+		for _, month := range append(months[:], open) {
+			r := showR(t, h.all, month).Report(st)
+			ties(t, month, r.Items, *r.Totals)
+			for _, it := range r.Items {
+				if was, ok := before[it.Item]; ok && was != it.Opening {
+					t.Errorf("%s opens %s with %v and was closed with %v", it.Item, month, it.Opening, was)
+				}
+				before[it.Item] = it.Closing
+			}
+			near(t, r, h, month)
+		}
+		y, err := readR(t, h.all).Year(ctx, 2026, st)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ties(t, "the year", y.Items, *y.Totals)
+		last := len(months) - 1
+		if len(y.Months) != len(months) || y.Months[0].Totals.Opening != y.Totals.Opening || y.Months[last].Totals.Closing != y.Totals.Closing {
+			t.Errorf("the months and the year have other ends: %+v", y.Months)
+		}
+		for k, cell := range y.Totals.List() {
+			if k == 0 || k == 13 {
+				continue
+			}
+			var sum [2]num.Money
+			for i := range y.Months {
+				for c, m := range money(y.Months[i].Totals.List()[k].Cell) {
+					sum[c] = sum[c].Add(m)
+				}
+			}
+			if sum != money(cell.Cell) {
+				t.Errorf("%s: the months add up to %v, the year says %v", cell.Name, sum, cell.Cell)
+			}
+		}
+	})
+}
+
+// money is what a report prints, under each costing.
+func money(c closing.Cell) [2]num.Money {
+	return [2]num.Money{num.MustMoney(c.Average), num.MustMoney(c.FIFO)}
+}
+
+func ties(t *rapid.T, name string, items []closing.Item, totals closing.Roll) {
+	across := func(name string, r *closing.Roll) {
+		var sum [2]num.Money
+		list := r.List()
+		for _, cell := range list[:13] {
+			for c, m := range money(cell.Cell) {
+				switch cell.Name {
+				case "opening", "opened", "bought", "made", "gained":
+					sum[c] = sum[c].Add(m)
+				default:
+					sum[c] = sum[c].Sub(m)
+				}
+			}
+		}
+		if sum != money(list[13].Cell) {
+			t.Errorf("%s: closing %v, columns %v", name, list[13].Cell, sum)
+		}
+	}
+	down := make([][2]num.Money, 15)
+	for i := range items {
+		across(name+" "+items[i].Item, &items[i].Roll)
+		for k, cell := range append(items[i].List(), closing.Named{Cell: items[i].Material}) {
+			for c, m := range money(cell.Cell) {
+				down[k][c] = down[k][c].Add(m)
+			}
+		}
+	}
+	across(name+" totals", &totals)
+	for k, cell := range append(totals.List(), closing.Named{Name: "material", Cell: totals.Material}) {
+		if money(cell.Cell) != down[k] {
+			t.Errorf("%s: %s adds up to %v, and the total says %v", name, cell.Name, down[k], cell.Cell)
+		}
+	}
+}
+
+// near: every printed figure is less than one minor unit from the exact one, and whole amounts are as they are.
+func near(t *rapid.T, r closing.Report, h history, month string) {
+	exact := showR(t, h.all, month).Report(report.Style{Zone: style.Zone, Exact: true})
+	cent := num.MustMoney("0.01")
+	for i := range r.Items {
+		for k, cell := range r.Items[i].List() {
+			was := money(exact.Items[i].List()[k].Cell)
+			for c, m := range money(cell.Cell) {
+				if off := m.Sub(was[c]).Abs(); !off.Less(cent) || was[c].Round(2) == was[c] && !off.IsZero() {
+					t.Errorf("%s in %s: %s prints %s for %s", r.Items[i].Item, month, cell.Name, m, was[c])
+				}
+			}
+		}
+	}
+}
+
+func TestTheCautionStandsOnEveryReport(t *testing.T) {
+	lines := closed(t, march, "2026-03")
+	y, err := read(t, lines).Year(ctx, 2026, style)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, text := range []string{show(t, lines, "2026-03").Report(style).Caution, show(t, lines, "2026-04").Report(style).Caution, y.Caution} {
+		if !strings.Contains(text, "local rules") || !strings.Contains(text, "licensed accountant") {
+			t.Errorf("the caution reads %q", text)
+		}
+	}
+}
+
+// Items on hand that nobody counted, and items of which more left than came, are named.
+func TestWhatWasNotCountedIsNamed(t *testing.T) {
+	r := show(t, later(t, march, `
+		item 2026-03-01 {"item":"seal","name":"Seal","type":"supply","unit":"each"}
+		damage 2026-03-09 {"item":"seal","qty":"2","reason":"sample"}`), "2026-03").Report(style)
+	if strings.Join(r.Uncounted, " ") != "card seal" || strings.Join(r.Short, " ") != "seal" {
+		t.Errorf("not counted %v, short %v", r.Uncounted, r.Short)
+	}
+}
