@@ -40,7 +40,7 @@ var allowed = map[string][]string{
 }
 
 // statistics are the packages of estimates, the only ones that compute with floats. Exact reports never import a figure from them.
-var statistics = []string{"projections/chance", "projections/fill"}
+var statistics = []string{"projections/chance", "projections/fill", "projections/noise", "projections/shrinkage", "projections/use"}
 
 // floats are functions outside statistics that may name float64, because they hand a number over to statistics.
 var floats = map[string]string{"ledger/num/fixed.go": "Float"}

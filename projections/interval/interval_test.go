@@ -134,6 +134,7 @@ func TestCountSaysHowItCameAbout(t *testing.T) {
 	table, _ := read(t, foldtest.Facts(shop+`
 		count 2026-01-02 {"item":"card","qty":"90"}
 		count 2026-01-02 {"item":"board","qty":"400"}
+		damage 2026-01-03 {"item":"board","qty":"7","reason":"damaged"}
 		count 2026-01-09T08:00:00Z {"item":"board","qty":"2","pack":"box","session":"jan"}
 		pack 2026-01-09T08:30:00Z {"order":"1","lines":[{"item":"card","qty":"1"}]}
 		restock 2026-01-09T08:40:00Z {"lines":[{"item":"board","qty":"5","cost":"1"}]}

@@ -1,0 +1,247 @@
+package noise
+
+import (
+	"math"
+
+	"countback/projections/chance"
+	"countback/projections/interval"
+)
+
+// Span is an interval in numbers, base units: Open and Close are the variances of its counts.
+type Span struct {
+	Used, Unknown, Squares float64
+	Open, Close            float64
+	Days                   float64
+	Uncounted              bool // its start was never counted: it teaches nothing about usual waste
+}
+
+// Series is the spans of one item, in order of time, and its usual use, in base units.
+type Series struct {
+	Spans []Span
+	Piece float64
+}
+
+const day = 24 * 60 * 60 * 1000
+
+// SeriesOf puts a chain's intervals in numbers. The usual use is Σq² ÷ Σq, the size of the use that a typical unit was part of; an item that was never used
+// counts as used one by one.
+func SeriesOf(ch interval.Chain) Series {
+	var used, squares float64
+	for i := range ch.Intervals {
+		used += ch.Intervals[i].Used.Float()
+		squares += ch.Intervals[i].Squares.Float()
+	}
+	s := Series{Piece: 1}
+	if used > 0 && squares > 0 {
+		s.Piece = squares / used
+	}
+	for i := range ch.Intervals {
+		n := &ch.Intervals[i]
+		span := Span{
+			Used: n.Used.Float(), Unknown: n.Unknown.Float(), Squares: n.Squares.Float(),
+			Close: CountVariance(n.To, s.Piece), Days: float64(n.To.Ms-n.From.Ms) / day, Uncounted: n.Uncounted,
+		}
+		if !n.Uncounted {
+			span.Open = CountVariance(n.From, s.Piece)
+		}
+		s.Spans = append(s.Spans, span)
+	}
+	return s
+}
+
+// Usual is what the other items teach about waste and handling.
+type Usual struct {
+	Mu             float64 // usual waste as a share of use
+	MuVariance     float64
+	Phi            float64
+	PhiLogVariance float64
+	Spans          int // of how many intervals it was learnt
+}
+
+const (
+	startPhi   = 0.02
+	startCount = 2.0  // the start counts like two intervals that show just it
+	cut        = 0.1  // of the weight at each end
+	wasteGuess = 0.03 // standard deviation of the usual waste where no other item says anything
+	rounds     = 3    // in which μ and φ are settled: each needs the other
+)
+
+// Others estimates for each series what all others teach.
+func Others(all []Series) []Usual {
+	var list []Span
+	ends := make([]int, len(all))
+	for i, s := range all {
+		for _, n := range s.Spans {
+			if !n.Uncounted && n.Used > 0 {
+				list = append(list, n)
+			}
+		}
+		ends[i] = len(list)
+	}
+	out := make([]Usual, len(all))
+	e := estimator{x: make([]float64, 0, len(list)), w: make([]float64, 0, len(list)), dev: make([]chance.Deviation, 0, len(list))}
+	from := 0
+	whole := e.of(list, nil, Usual{Phi: startPhi})
+	for i, to := range ends {
+		out[i] = whole
+		if to > from {
+			out[i] = e.of(list[:from], list[to:], whole)
+		}
+		from = to
+	}
+	return out
+}
+
+type estimator struct {
+	x, w []float64
+	dev  []chance.Deviation
+}
+
+// of estimates from two lists, beginning with a first guess.
+func (e *estimator) of(a, b []Span, u Usual) Usual {
+	factor := chance.TrimmedVariance(cut)
+	for range rounds {
+		e.x, e.w, e.dev = e.x[:0], e.w[:0], e.dev[:0]
+		total := 0.0
+		for _, list := range [2][]Span{a, b} {
+			for _, n := range list {
+				v := n.Open + n.Close + float64(u.Phi*n.Squares)
+				w := 0.0
+				if v > 0 {
+					w = float64(n.Used*n.Used) / v
+				}
+				e.x, e.w = append(e.x, n.Unknown/n.Used), append(e.w, w)
+				total += w
+			}
+		}
+		u.Mu = 0
+		if m := chance.Trimmed(e.x, e.w, cut); m > 0 {
+			u.Mu = m
+		}
+		u.MuVariance = 1 / (total/factor + 1/(wasteGuess*wasteGuess))
+		for _, list := range [2][]Span{a, b} {
+			for _, n := range list {
+				e.dev = append(e.dev, chance.Deviation{Off: n.Unknown - float64(u.Mu*n.Used), Known: n.Open + n.Close, Squares: n.Squares})
+			}
+		}
+		u.Phi, u.PhiLogVariance = chance.Spread(e.dev, startPhi, startCount)
+	}
+	u.Spans = len(e.dev)
+	return u
+}
+
+// Sum is several neighbouring intervals taken as one: the counts between them cancel.
+type Sum struct {
+	Unknown, Used float64
+	Waste         float64 // usual: μ·used
+	Counting      float64 // variance of the first and the last count
+	Handling      float64 // variance
+	WasteVariance float64 // of the usual waste
+	piece         float64
+	logVariance   float64
+}
+
+// Sum adds up spans of a series, at least one, that follow one another.
+func (u Usual) Sum(spans []Span, piece float64) Sum {
+	s := Sum{Counting: spans[0].Open + spans[len(spans)-1].Close, piece: piece, logVariance: u.PhiLogVariance}
+	squares := 0.0
+	for _, n := range spans {
+		s.Unknown += n.Unknown
+		s.Used += n.Used
+		squares += n.Squares
+	}
+	s.Waste = float64(u.Mu * s.Used)
+	s.Handling = float64(u.Phi * squares)
+	s.WasteVariance = float64(float64(s.Used*s.Used) * u.MuVariance)
+	return s
+}
+
+// variance is that of what goes beyond the usual waste, above 0.
+func (s Sum) variance() float64 { return max(s.Counting+s.Handling+s.WasteVariance, tiny) }
+
+// tiny is the variance of what can't vary: a sealed pack that nobody used. One unit is then worlds away.
+const tiny = 1e-9
+
+// freedom returns the degrees of freedom of a variance of which handling is a part.
+func (s Sum) freedom(v float64) float64 {
+	share := s.Handling / v
+	if share == 0 {
+		return math.Inf(1)
+	}
+	return 2 / (float64(share*share) * s.logVariance)
+}
+
+// Chance is the chance of seeing as much or more where nothing but the usual waste was lost.
+func (s Sum) Chance() float64 {
+	v := s.variance()
+	return chance.Above((s.Unknown-s.Waste)/sqrt(v), s.freedom(v))
+}
+
+// Bounds hold what was really lost, usual waste included, in 95 % of cases; below 0 it is a gain.
+func (s Sum) Bounds() (low, high float64) {
+	v := max(s.Counting+s.Handling, tiny)
+	low, high = chance.Bounds(s.Unknown-s.Waste, v, s.piece, chance.Student(0.975, s.freedom(v)))
+	return low + s.Waste, high + s.Waste
+}
+
+// Detectable is the loss beyond the usual waste that is found in 90 % of cases by a one-sided test at a level.
+func (s Sum) Detectable(level float64) float64 {
+	v := s.variance()
+	return chance.Detectable(v, s.piece, chance.Student(1-level, s.freedom(v)), 0.9)
+}
+
+// Verdict is what a table says of one item.
+type Verdict struct {
+	Tested     int     // how many intervals were taken together; 0: there is none, and the rest is empty
+	From       int     // the first of them
+	Sum        Sum     // of them
+	Chance     float64 // of seeing as much where nothing is amiss
+	Signal     bool    // more than chance
+	Detectable float64 // the loss beyond the usual waste that would be a signal in 90 % of cases
+}
+
+const (
+	together = 3    // intervals that are tested as one
+	falsely  = 0.05 // share of false ones among the signals
+)
+
+// Judge tests the last three intervals of each item. One that begins uncounted is tested only where there is no other.
+func Judge(all []Series) []Verdict {
+	out := make([]Verdict, len(all))
+	usual := Others(all)
+	var p []float64
+	var at []int
+	for i, s := range all {
+		n := len(s.Spans)
+		if n == 0 {
+			continue
+		}
+		from := max(0, n-together)
+		for from < n-1 && s.Spans[from].Uncounted {
+			from++
+		}
+		v := Verdict{Tested: n - from, From: from, Sum: usual[i].Sum(s.Spans[from:], s.Piece)}
+		v.Chance = v.Sum.Chance()
+		out[i] = v
+		p, at = append(p, v.Chance), append(at, i)
+	}
+	signals := 0
+	found := chance.Discoveries(p, falsely)
+	for _, f := range found {
+		if f {
+			signals++
+		}
+	}
+	for k, i := range at {
+		v := &out[i]
+		v.Signal = found[k]
+		rank := signals
+		if !v.Signal {
+			rank++ // what it would be if it were one
+		}
+		v.Detectable = v.Sum.Detectable(falsely * float64(rank) / float64(len(p)))
+	}
+	return out
+}
+
+func sqrt(x float64) float64 { return math.Sqrt(max(0, x)) }
