@@ -281,6 +281,39 @@ func TestRatioWantsThreeIntervals(t *testing.T) {
 	}
 }
 
+// Neighbours share a count: one that was badly read makes them err against each other, and hardly touches a ratio.
+func TestARatioKnowsThatNeighboursShareACount(t *testing.T) {
+	s := steady(4, 200, 0)
+	s.Spans[1].Close, s.Spans[2].Open = 900, 900
+	s.Spans[1].Unknown, s.Spans[2].Unknown = 60, -60
+	r, err := noise.Usual{Phi: 0.01, PhiLogVariance: 0.01}.Ratio(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "ratio", r.Ratio, 1, 0.002)
+	if r.High-r.Low > 0.02 {
+		t.Errorf("%g to %g", r.Low, r.High)
+	}
+}
+
+// What is known of φ from a few intervals only makes everything less sure.
+func TestFewOthersWiden(t *testing.T) {
+	s := steady(3, 200, 10)
+	sure, unsure := noise.Usual{Phi: 0.02, PhiLogVariance: 0.001}, noise.Usual{Phi: 0.02, PhiLogVariance: 0.5}
+	a, b := sure.Sum(s.Spans, 1), unsure.Sum(s.Spans, 1)
+	_, high := a.Bounds()
+	if _, wide := b.Bounds(); wide < high+1 {
+		t.Errorf("%g and %g", high, wide)
+	}
+	if b.Chance() < 2*a.Chance() {
+		t.Errorf("%g and %g", a.Chance(), b.Chance())
+	}
+	x, _ := sure.Ratio(s)
+	if y, _ := unsure.Ratio(s); y.High < x.High+0.003 {
+		t.Errorf("%g and %g", x.High, y.High)
+	}
+}
+
 // Intervals that differ among each other more than the model lets them make the ratio less sure.
 func TestMisfitWidens(t *testing.T) {
 	u := noise.Usual{Phi: 0.01, PhiLogVariance: 0.01}
