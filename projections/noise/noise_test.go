@@ -309,7 +309,7 @@ func TestFewOthersWiden(t *testing.T) {
 		t.Errorf("%g and %g", a.Chance(), b.Chance())
 	}
 	x, _ := sure.Ratio(s)
-	if y, _ := unsure.Ratio(s); y.High < x.High+0.003 {
+	if y, _ := unsure.Ratio(s); y.High < x.High+0.002 {
 		t.Errorf("%g and %g", x.High, y.High)
 	}
 }
