@@ -5,19 +5,22 @@ import (
 	"slices"
 
 	"countback/ledger/event"
+	"countback/ledger/store"
 )
 
-// cuts holds, for each revoked device, the last of its events that counts.
-type cuts map[string]int64
+// cuts holds, for each revoked device, the last of its events that counts, and its hash.
+type cuts map[string]store.Head
 
 func (c cuts) counts(e *event.Event) bool {
 	last, revoked := c[e.Device]
-	return !revoked || e.Seq <= last
+	return !revoked || e.Seq <= last.Seq
 }
 
+// add takes a revocation. Of two with one sequence, which forks alone can bring about, the lower hash counts, so that no order of adding matters.
 func (c cuts) add(r *event.Revoke) {
-	if last, revoked := c[r.Device]; !revoked || r.Last < last {
-		c[r.Device] = r.Last
+	last, revoked := c[r.Device]
+	if !revoked || r.Last < last.Seq || r.Last == last.Seq && r.Hash < last.Hash {
+		c[r.Device] = store.Head{Seq: r.Last, Hash: r.Hash}
 	}
 }
 

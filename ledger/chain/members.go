@@ -22,7 +22,8 @@ type Member struct {
 	By       string // who endorsed it
 	Succeeds string // the device that it replaces, if any
 	Revoked  bool
-	Last     int64 // if revoked: events behind it are void
+	Last     int64  // if revoked: events behind it are void
+	Hash     string // if revoked: the hash of the event at Last
 }
 
 // Members says who belongs to a shop. Add changes it; the other methods only read, and may be used by several goroutines between changes.
@@ -119,7 +120,7 @@ func (m *Members) fold() {
 	m.cutByKeepers(cut)
 	for id, last := range cut {
 		if b, ok := m.members[id]; ok {
-			b.Revoked, b.Last = true, last
+			b.Revoked, b.Last, b.Hash = true, last.Seq, last.Hash
 			m.members[id] = b
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math/rand"
+	"strings"
 	"testing"
 
 	"countback/ledger/chain"
@@ -286,5 +287,19 @@ func TestVerify(t *testing.T) {
 	e, _ := event.ParseLine(line)
 	if err := chain.Verify(e, store.Head{Seq: 1, Hash: admitted.Hash}, m); !errors.Is(err, chain.ErrSignature) {
 		t.Errorf("another's signature: %v", err)
+	}
+}
+
+func TestRevocationNamesTheLastEvent(t *testing.T) {
+	h := newHouse(t)
+	phone := h.join(2, h.desk, "phone")
+	for _, r := range []struct {
+		last int64
+		hash string
+	}{{7, "c"}, {5, "b"}, {5, "a"}, {6, "0"}} {
+		h.next(h.desk, &event.Revoke{Device: phone.Key.Device(), Last: r.last, Hash: strings.Repeat(r.hash, 64), Reason: "lost"})
+	}
+	if m, _ := h.members().Get(phone.Key.Device()); !m.Revoked || m.Last != 5 || m.Hash != strings.Repeat("a", 64) {
+		t.Errorf("the last that counts is %d with %s", m.Last, m.Hash)
 	}
 }
