@@ -136,7 +136,6 @@ func (l *Log) Digits() int {
 func (l *Log) Run(run Run) *State {
 	s := &State{
 		Items:   make([]Item, len(l.Catalog.Items)),
-		Orders:  map[string]*Order{},
 		Catalog: l.Catalog,
 		View:    l.Catalog.Start(),
 		AsOf:    run.AsOf,
@@ -164,11 +163,14 @@ func (l *Log) Run(run Run) *State {
 	s.sessions = s.findSessions(until)
 	first, end := 0, len(l.recs)
 	if run.From != nil {
+		first = sort.Search(end, func(i int) bool { return run.From.Position.Before(l.recs[i].key) })
+	}
+	s.Orders = make(map[string]*Order, l.orders(first, until))
+	if run.From != nil {
 		if !s.restore(run.From) {
 			return nil
 		}
 		s.Unknown = run.From.Unknown
-		first = sort.Search(end, func(i int) bool { return run.From.Position.Before(l.recs[i].key) })
 	}
 	s.startMover()
 	defer s.endMover()
@@ -202,6 +204,16 @@ func (l *Log) Run(run Run) *State {
 	s.mark(run, marked, end)
 	s.finish(until)
 	return s
+}
+
+// orders counts the order events from an index up to an instant.
+func (l *Log) orders(first int, until int64) (n int) {
+	for i := first; i < len(l.recs) && l.recs[i].key.Ms <= until; i++ {
+		if l.recs[i].kind == isOrder {
+			n++
+		}
+	}
+	return n
 }
 
 // mark hands over a snapshot of what stands before the record at an index, if anything has come since the last one.
