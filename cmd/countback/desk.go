@@ -22,6 +22,7 @@ import (
 	"countback/ledger/store"
 	"countback/projections/fold"
 	"countback/projections/report"
+	"countback/projections/resume"
 )
 
 // desk is an open ledger.
@@ -37,6 +38,8 @@ type desk struct {
 	catalog *catalog.Catalog // of everything that is held
 	view    *catalog.View    // behind its last change
 	zone    *time.Location
+
+	leave []*resume.Result // folds that may leave checkpoints
 }
 
 // openDesk opens the ledger of the chosen folder for reading.
@@ -82,6 +85,9 @@ func (m *Main) writing(do func(d *desk, args []string) error) func(*cobra.Comman
 }
 
 func (d *desk) close(err *error) {
+	if *err == nil {
+		d.leaveCheckpoints()
+	}
 	if e := d.store.Close(); *err == nil {
 		*err = e
 	}

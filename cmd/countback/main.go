@@ -25,6 +25,7 @@ func main() {
 		Now:     time.Now,
 		Entropy: rand.Reader,
 		Version: version,
+		Build:   build(),
 	}
 	m.Terminal = term.IsTerminal(int(os.Stdout.Fd()))
 	m.ErrTerminal = term.IsTerminal(int(os.Stderr.Fd()))

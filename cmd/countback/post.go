@@ -12,6 +12,7 @@ import (
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/ledger/record"
+	"countback/projections/doubt"
 	"countback/projections/fold"
 )
 
@@ -182,12 +183,14 @@ func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]
 		ids[result.IDs[i]] = true
 		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
 	}
-	log, err := d.log(0)
+	moves := moves{ids: ids, change: map[int]num.Qty{}}
+	// Facts that were here before may stand before a checkpoint, and what looks like a slip is told by all that came before.
+	r, err := d.resume(fold.Run{Observe: moves.see}, result.Skipped > 0 || doubt.Possible(facts))
 	if err != nil {
 		return err
 	}
-	moved(log, &out, ids, before)
-	out.Notices = append(out.Notices, doubts(log, facts, result.IDs)...)
+	moves.tell(r.State, &out, before)
+	out.Notices = append(out.Notices, doubts(r.Log, facts, result.IDs)...)
 	return d.printPosted(&out)
 }
 
@@ -211,45 +214,49 @@ func (d *desk) before(data event.Data) (map[string]num.Qty, error) {
 	default:
 		return nil, nil
 	}
-	log, err := d.log(0)
+	r, err := d.resume(fold.Run{}, false)
 	if err != nil {
 		return nil, err
 	}
-	state := log.Run(fold.Run{})
 	on := map[string]num.Qty{}
-	for _, it := range log.Catalog.Items {
-		on[it.ID] = state.Items[it.Index].Account.OnHand()
+	for _, it := range r.State.Catalog.Items {
+		on[it.ID] = r.State.Items[it.Index].Account.OnHand()
 	}
 	return on, nil
 }
 
-// moved fills in the stock that the events moved.
-func moved(log *fold.Log, out *posted, ids map[event.ID]bool, before map[string]num.Qty) {
-	change := make([]num.Qty, len(log.Catalog.Items))
-	seen := make([]bool, len(log.Catalog.Items))
-	state := log.Run(fold.Run{Observe: func(m fold.Movement) {
-		if !ids[m.Event] {
-			return
-		}
-		seen[m.Item] = true
-		if m.Column.In() {
-			change[m.Item] = change[m.Item].Add(m.Qty)
-		} else {
-			change[m.Item] = change[m.Item].Sub(m.Qty)
-		}
-	}})
-	for _, it := range log.Catalog.Items {
+// moves gathers what some events move, by item.
+type moves struct {
+	ids    map[event.ID]bool
+	change map[int]num.Qty
+}
+
+func (v *moves) see(m fold.Movement) {
+	if !v.ids[m.Event] {
+		return
+	}
+	if m.Column.In() {
+		v.change[m.Item] = v.change[m.Item].Add(m.Qty)
+	} else {
+		v.change[m.Item] = v.change[m.Item].Sub(m.Qty)
+	}
+}
+
+// tell fills in the stock that the events moved, and what there is to know about them.
+func (v *moves) tell(state *fold.State, out *posted, before map[string]num.Qty) {
+	for _, it := range state.Catalog.Items {
 		now := state.Items[it.Index].Account.OnHand()
+		change, seen := v.change[it.Index]
 		if before != nil {
-			change[it.Index] = now.Sub(before[it.ID])
-			seen[it.Index] = !change[it.Index].IsZero()
+			change = now.Sub(before[it.ID])
+			seen = !change.IsZero()
 		}
-		if seen[it.Index] {
-			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change[it.Index].String(), now.String()})
+		if seen {
+			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change.String(), now.String()})
 		}
 	}
 	for _, n := range state.Notices {
-		if ids[n.Event] {
+		if v.ids[n.Event] {
 			out.Notices = append(out.Notices, postedNote{n.Event.String(), n.Why, n.Choices})
 		}
 	}
@@ -318,12 +325,14 @@ func someOf(list []string) string {
 
 // asked are the flags of a report about the past.
 type asked struct {
-	asOf, known string
+	asOf, known  string
+	noCheckpoint bool
 }
 
 func (a *asked) flags(cmd *cobra.Command) {
 	cmd.Flags().StringVar(&a.asOf, "as-of", "", "as it was at the end of a `day`, or at a time (default today)")
 	cmd.Flags().StringVar(&a.known, "known", "", "only what was recorded by the end of a `day`, or by a time")
+	cmd.Flags().BoolVar(&a.noCheckpoint, "no-checkpoint", false, "add up from the first event; prints the same")
 }
 
 // instants returns the two times in milliseconds; known 0 is everything. Without --as-of a report shows the whole of today, what was recorded for this evening included.
@@ -348,6 +357,26 @@ func (a *asked) asOfTime(d *desk) (time.Time, error) {
 		text = d.now().Format("2006-01-02")
 	}
 	return parseMoment(text, dayEnd, d.zone)
+}
+
+// state adds up what is on hand. Only what is known now has checkpoints.
+func (a *asked) state(d *desk) (*fold.State, error) {
+	if a.known != "" {
+		log, run, err := a.fold(d)
+		if err != nil {
+			return nil, err
+		}
+		return log.Run(run), nil
+	}
+	asOf, _, err := a.instants(d)
+	if err != nil {
+		return nil, err
+	}
+	r, err := d.resume(fold.Run{AsOf: asOf, Progress: d.m.progress("Adding up")}, a.noCheckpoint)
+	if err != nil {
+		return nil, err
+	}
+	return r.State, nil
 }
 
 // fold reads the log and says up to where to run it.

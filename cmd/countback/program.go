@@ -32,12 +32,16 @@ type Main struct {
 	Width       int       // of the terminal in characters; 0: unknown
 	MaxBytes    int64     // the size at which the ledger's file counts as full; 0: the disk's limit
 	Version     string
+	Build       string // of the program, down to its source; "": folds neither use nor leave checkpoints
 
 	data   string
 	format string
 	json   bool
 	exact  bool
 	person string
+
+	checkpointAfter int                // the number of events after which folds leave checkpoints; 0: as package resume says
+	folded          func(resumed bool) // told of every fold that could begin at a checkpoint; may be nil
 }
 
 // The formats of reports.

@@ -26,6 +26,7 @@ type bench struct {
 	now    time.Time
 	chance *rand.ChaCha8
 	setUp  func(*Main)
+	after  func(stdin string, args []string, o outcome) // each command
 }
 
 func newBench(t *testing.T) *bench {
@@ -69,9 +70,12 @@ func (b *bench) run(args ...string) outcome { return b.feed("", args...) }
 func (b *bench) feed(stdin string, args ...string) outcome {
 	b.t.Helper()
 	m, out, errs := b.main(stdin, args...)
-	status := m.Run(context.Background())
+	o := outcome{m.Run(context.Background()), out.String(), errs.String()}
+	if b.after != nil {
+		b.after(stdin, args, o)
+	}
 	b.now = b.now.Add(time.Minute)
-	return outcome{status, out.String(), errs.String()}
+	return o
 }
 
 // must runs a command that has to succeed and returns what it prints.

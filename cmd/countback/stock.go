@@ -33,11 +33,11 @@ A figure below zero means that more left than ever came in: a restock or a count
 				return err
 			}
 		}
-		log, run, err := a.fold(d)
+		state, err := a.state(d)
 		if err != nil {
 			return err
 		}
-		r := stock.Of(log.Run(run), d.style(), item)
+		r := stock.Of(state, d.style(), item)
 		if err := d.addOnOrder(&r, a); err != nil {
 			return err
 		}
