@@ -41,6 +41,8 @@ func (c *checker) rest() {
 			c.reverse(i, d)
 		case *event.Decide:
 			c.decide(i, d)
+		case *event.Close:
+			c.close(i, d)
 		}
 	})
 }

@@ -1,6 +1,8 @@
 package entry
 
 import (
+	"fmt"
+
 	"countback/ledger/event"
 )
 
@@ -96,6 +98,15 @@ func (c *checker) reverse(i int, d *event.Reverse) {
 // decide settles whether a pack counts; no other kind waits for a decision.
 func (c *checker) decide(i int, d *event.Decide) {
 	c.need(i, "event", d.Event, event.KindPack)
+}
+
+// close looks for what it accepts; its figures are worked out by whoever makes it.
+func (c *checker) close(i int, d *event.Close) {
+	for n, id := range d.Accepted {
+		if r := c.refer(id); c.err == nil && !r.found {
+			c.fail(i, fmt.Sprintf("accepted[%d]", n), "close again, with the questions as they are now", "no event has the id %s", id)
+		}
+	}
 }
 
 // spec looks at a spec that a pack or a run names. One that was reversed may be named: what is in force then counts.
