@@ -16,12 +16,12 @@ import (
 
 func (m *Main) exportCmd() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:     "export events|stock|orders",
+		Use:     "export events|stock|orders|closes",
 		Short:   "Write the ledger's contents for other programs",
-		Long:    "Write events, stock or the cost of orders for other programs, to the standard output or into a new file (--out). No key ever leaves with an export.",
+		Long:    "Write events, stock, the cost of orders or closed months for other programs, to the standard output or into a new file (--out). No key ever leaves with an export.",
 		Example: "  countback export stock --out stock.csv",
 	}
-	cmd.AddCommand(m.exportEventsCmd(), m.exportStockCmd(), m.exportOrdersCmd())
+	cmd.AddCommand(m.exportEventsCmd(), m.exportStockCmd(), m.exportOrdersCmd(), m.exportClosesCmd())
 	return cmd
 }
 

@@ -227,7 +227,7 @@ func (m *Main) commands() map[string][]*cobra.Command {
 		groupSetup: {m.initCmd(), m.demoCmd(), m.itemCmd(), m.retireCmd(), m.packspecCmd(), m.makespecCmd(), m.importCmd(), m.recordCmd()},
 		groupDay: {m.purchaseCmd(), m.restockCmd(), m.creditCmd(), m.reprintCmd(), m.packCmd(), m.returnCmd(),
 			m.damageCmd(), m.countCmd()},
-		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd()},
+		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd(), m.closeCmd()},
 		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd()},
 		groupKeep:    {m.backupCmd(), m.restoreCmd(), m.exportCmd(), m.verifyCmd(), m.versionCmd()},
 	}

@@ -168,7 +168,8 @@ var (
 )
 
 // TestTranscripts plays every transcript of testdata. A transcript holds files, between "--- name" and "---", and commands behind "$ "; what a command
-// prints follows it, errors behind "! " and a status other than 0 behind "= "; remarks stand behind "## ".
+// prints follows it, errors behind "! " and a status other than 0 behind "= "; remarks stand behind "## ",
+// and "@ " sets the clock.
 func TestTranscripts(t *testing.T) {
 	list, err := filepath.Glob("testdata/*.txt")
 	if err != nil || len(list) == 0 {
@@ -219,6 +220,13 @@ func play(b *bench, script string) string {
 			}
 			b.file(strings.TrimPrefix(l, "--- "), n.show(strings.Join(text, "\n"))+"\n")
 			out.WriteString(strings.Join(lines[from:min(i+1, len(lines))], "\n") + "\n")
+		case strings.HasPrefix(l, "@ "):
+			at, err := time.Parse(time.RFC3339, strings.TrimPrefix(l, "@ "))
+			if err != nil {
+				b.t.Fatal(err)
+			}
+			b.now = at
+			out.WriteString("\n" + l + "\n")
 		case strings.HasPrefix(l, "## "):
 			out.WriteString("\n" + l + "\n")
 		case strings.HasPrefix(l, "$ countback"):

@@ -24,7 +24,11 @@ func (m *Main) reviewCmd() *cobra.Command {
 		if err != nil {
 			return err
 		}
-		r, _ := review.Of(log, run, d.style())
+		closes, err := d.voidCloses()
+		if err != nil {
+			return err
+		}
+		r, _ := review.Of(log, run, d.style(), closes...)
 		return m.printReview(r)
 	})
 	return cmd
