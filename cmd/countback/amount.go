@@ -44,6 +44,8 @@ func (d *desk) amount(item, text, word string) (amount, error) {
 		return amount{qty: q, pack: word}, nil
 	case d.has(it, "measure", word):
 		return amount{qty: q, measure: word}, nil
+	case exponent(rest):
+		return amount{}, wrong("", "write the number out, like 100000", "%q can't be read as a quantity", text)
 	default:
 		q, err := unit.Convert(q, word, base)
 		if err != nil {
@@ -98,6 +100,13 @@ func splitNumber(text string) (number, word string) {
 		at++
 	}
 	return text[:at], strings.TrimSpace(text[at:])
+}
+
+// exponent tells the end of 1e5, which no pack or unit is called by.
+func exponent(word string) bool {
+	rest, ok := strings.CutPrefix(strings.ToLower(word), "e")
+	digits := strings.TrimLeft(rest, "+-")
+	return ok && digits != "" && strings.Trim(digits, "0123456789") == ""
 }
 
 // splitPair cuts "ITEM=N" at its first equals sign.

@@ -14,6 +14,7 @@ import (
 	"filippo.io/age"
 	"github.com/spf13/cobra"
 
+	"countback/ledger/event"
 	"countback/ledger/store"
 )
 
@@ -131,7 +132,15 @@ func (d *desk) backupMembers(pack *tar.Writer) (n int64, err error) {
 		return 0, err
 	}
 	size := int64(0)
-	if err := d.linesTo(last, func(line []byte) error { n++; size += int64(len(line)) + 1; return nil }); err != nil {
+	whole := unbroken{}
+	if err := d.linesTo(last, func(line []byte) error {
+		n++
+		size += int64(len(line)) + 1
+		if err := whole.add(line); err != nil {
+			return store.Fail("back up", ledgerPath(d.dir), store.ErrDamaged, err)
+		}
+		return nil
+	}); err != nil {
 		return 0, err
 	}
 	head, err := json.Marshal(backupHead{backupFormat, d.shopID, d.shop.Name, d.key.Device(), d.now().Format(time.RFC3339), n})
@@ -164,6 +173,26 @@ func (d *desk) backupMembers(pack *tar.Writer) (n int64, err error) {
 
 func (d *desk) member(name string, size int64) *tar.Header {
 	return &tar.Header{Typeflag: tar.TypeReg, Name: name, Size: size, Mode: 0o600, ModTime: d.now().Truncate(time.Second), Format: tar.FormatPAX}
+}
+
+// unbroken is the end of each log, by device. A damaged ledger isn't backed up: nobody could take such a backup in, and it might take the place of a good one.
+type unbroken map[string]store.Head
+
+// add takes an event that continues its log.
+func (u unbroken) add(line []byte) error {
+	e, err := event.ParseLine(bytes.Clone(line))
+	if err != nil {
+		return err
+	}
+	head, ok := u[e.Device]
+	if !ok {
+		head = store.EmptyHead
+	}
+	if e.Seq != head.Seq+1 || e.Prev != head.Hash {
+		return fmt.Errorf("event %s doesn't continue its log", e.ID)
+	}
+	u[e.Device] = store.Head{Seq: e.Seq, Hash: e.Hash}
+	return nil
 }
 
 var errEnough = errors.New("enough")

@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/binary"
 	"errors"
-	"fmt"
 	"runtime"
 	"slices"
 	"sync"
@@ -167,7 +166,7 @@ const blockSize = 1 << 12
 func (r *reader) line(line []byte) error {
 	l, err := r.scan.Line(line)
 	if err != nil {
-		return fmt.Errorf("an event of the ledger can't be read: %w; run countback verify", err)
+		return unreadable(err)
 	}
 	if r.choice.Known != 0 && l.ID.Ms() > r.choice.Known || r.choice.Covers != nil && !r.choice.Covers(l.Device, l.Seq) {
 		return nil
@@ -187,7 +186,7 @@ func (r *reader) line(line []byte) error {
 	}
 	e, err := event.ParseLine(slices.Clone(line))
 	if err != nil {
-		return fmt.Errorf("an event of the ledger can't be read: %w; run countback verify", err)
+		return unreadable(err)
 	}
 	r.event(rc, e)
 	return nil
@@ -201,6 +200,11 @@ func (r *reader) add(rc rec) {
 	}
 	r.blocks[n-1] = append(r.blocks[n-1], rc)
 	r.n++
+}
+
+// unreadable is the error of a line that no store would have taken in: the store is damaged.
+func unreadable(err error) error {
+	return store.Fail("read the ledger", "an event of the ledger", store.ErrDamaged, err)
 }
 
 func (r *reader) event(rc rec, e *event.Event) {
