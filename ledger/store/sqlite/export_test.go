@@ -34,7 +34,7 @@ func (s *Store) Plan(query string, args ...any) (out string, err error) {
 
 // Queries of the hot paths, for the test on their plans.
 const (
-	QScan, QByID, QByOrder, QAt, QHead, QPoints, QSince, QDoubledAfter = qScan, qByID, qByOrder, qAt, qHead, qPoints, qSince, qDoubledAfter
+	QScan, QByID, QByOrder, QAt, QHead, QPoints, QSince, QDoubledAfter, QHeads = qScan, qByID, qByOrder, qAt, qHead, qPoints, qSince, qDoubledAfter, qHeads
 )
 
 // BusyTimeout returns how long the connection that writes waits for another program, in ms.

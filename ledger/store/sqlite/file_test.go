@@ -443,6 +443,7 @@ func TestQueryPlans(t *testing.T) {
 		"order":    {sqlite.QByOrder, []any{"x"}, "USING INDEX events_ord"},
 		"at":       {sqlite.QAt, []any{"x", 1}, "USING INDEX sqlite_autoindex_events_1"},
 		"head":     {sqlite.QHead, []any{"x"}, "USING INDEX sqlite_autoindex_events_1"},
+		"heads":    {sqlite.QHeads, nil, "SEARCH events USING INDEX sqlite_autoindex_events_1 (device=? AND seq=?)"},
 		"few":      {sqlite.KindsQuery(event.KindShop, event.KindCount), []any{5, "shop", "count"}, "USING COVERING INDEX events_kind"},
 		"packs":    {sqlite.KindsQuery(event.KindPack), []any{5, "pack"}, "SEARCH events USING INTEGER PRIMARY KEY"},
 		"since":    {sqlite.QSince, []any{5}, "USING INDEX events_ms"},

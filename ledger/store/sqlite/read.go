@@ -154,8 +154,7 @@ func (s *Store) Heads(ctx context.Context) (map[string]store.Head, error) {
 		return nil, err
 	}
 	out := map[string]store.Head{}
-	rows, err := s.read.QueryContext(ctx, `SELECT name, seq, line FROM logs JOIN events USING (device)
-		WHERE seq = (SELECT max(seq) FROM events AS e WHERE e.device = logs.device)`)
+	rows, err := s.read.QueryContext(ctx, qHeads)
 	if err != nil {
 		return nil, fail(op, s.path, err)
 	}

@@ -52,7 +52,10 @@ const (
 	qAt      = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
 	qPlace   = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
 	// A log in the file has events; its head and its number come with one look.
-	qHead    = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
+	qHead = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
+	// CROSS JOIN keeps the order: from each log to its last event, and not through all events.
+	qHeads = `SELECT name, seq, line FROM logs CROSS JOIN events
+		ON events.device = logs.device AND seq = (SELECT max(seq) FROM events AS e WHERE e.device = logs.device)`
 	qLast    = `SELECT coalesce(max(n), 0) FROM events`
 	qDoubled = `SELECT id FROM doubled ORDER BY id`
 	// Each late event looks for its own id; walking all the doubled ones would take longer with every year.
