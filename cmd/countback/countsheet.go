@@ -164,12 +164,10 @@ func (d *desk) countPaper(rows []sheetRow, session string, book bool, file, size
 		Lead:  "Count " + session + ". Write what you see, not what should be there. Unopened packs and loose pieces add up.\nCounted by ____________________   on ____________________",
 		Foot:  d.shop.Name + ", printed " + showDay(d.now()),
 		At:    d.now(),
-		Columns: []paper.Column{
-			{Head: "Item"}, {Head: "Short name", Narrow: true}, {Head: "Counted", Open: 30}, {Head: "Of", Narrow: true},
-		},
 	}
+	t := paper.Table{Columns: []paper.Column{{Head: "Item"}, {Head: "Short name", Narrow: true}, {Head: "Counted", Open: 30}, {Head: "Of", Narrow: true}}}
 	if book {
-		s.Columns = append(s.Columns, paper.Column{Head: "Book", Right: true})
+		t.Columns = append(t.Columns, paper.Column{Head: "Book", Right: true})
 	}
 	for _, r := range rows {
 		row := []string{r.Name, r.Item, "", r.unit()}
@@ -179,9 +177,10 @@ func (d *desk) countPaper(rows []sheetRow, session string, book bool, file, size
 		if book {
 			row = append(row, grouped(r.Book))
 		}
-		s.Rows = append(s.Rows, row)
-		s.Groups = append(s.Groups, cmp.Or(r.Place, "No place"))
+		t.Rows = append(t.Rows, row)
+		t.Groups = append(t.Groups, cmp.Or(r.Place, "No place"))
 	}
+	s.Tables = []paper.Table{t}
 	return d.m.writePaper(s, file)
 }
 

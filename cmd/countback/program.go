@@ -224,11 +224,11 @@ const (
 
 func (m *Main) commands() map[string][]*cobra.Command {
 	return map[string][]*cobra.Command{
-		groupSetup: {m.initCmd(), m.demoCmd(), m.itemCmd(), m.retireCmd(), m.packspecCmd(), m.makespecCmd(), m.importCmd(), m.recordCmd()},
+		groupSetup: {m.initCmd(), m.demoCmd(), m.itemCmd(), m.retireCmd(), m.packspecCmd(), m.makespecCmd(), m.cutCmd(), m.importCmd(), m.recordCmd()},
 		groupDay: {m.purchaseCmd(), m.restockCmd(), m.creditCmd(), m.reprintCmd(), m.packCmd(), m.returnCmd(),
 			m.damageCmd(), m.countCmd()},
 		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd(), m.closeCmd()},
-		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd()},
+		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd(), m.shrinkageCmd(), m.planCmd(), m.makeCmd()},
 		groupKeep:    {m.backupCmd(), m.restoreCmd(), m.exportCmd(), m.verifyCmd(), m.versionCmd()},
 	}
 }

@@ -1,5 +1,5 @@
-// Package paper lays a table out on sheets of paper, as PDF: a title, a line of words, rows under heads that stand again on every sheet, and columns
-// left open to be written in by hand. Ink on white, hairlines, no colour, so that it survives a grey printer.
+// Package paper lays tables out on sheets of paper, as PDF: a title, a line of words, rows under heads that stand again on every sheet, columns
+// left open to be written in by hand, and boxes to tick. Ink on white, hairlines, no colour, so that it survives a grey printer.
 //
 // The letters are the Go fonts (Latin, Greek, Cyrillic); others print as an empty box. Lengths are millimetres. The same sheet at the same time gives
 // the same bytes.
@@ -15,26 +15,36 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 )
 
-// Column is one column of a sheet.
+// Column is one column of a table.
 type Column struct {
 	Head   string
 	Right  bool    // figures stand on the right
 	Open   float64 // width of a column that is left open to write in, with a line below each row's place; 0 for printed text
+	Tick   bool    // a box to be ticked in every row whose text isn't empty
 	Narrow bool    // never breaks its text
 }
 
-// Sheet is a table on paper.
-type Sheet struct {
-	Size    string // A4 or Letter; "" is A4
-	Wide    bool   // the long side lies across
-	Title   string
-	Lead    string // words between title and table; may have several lines
+// Table is a table on paper.
+type Table struct {
+	Head    string // above it; may be empty
 	Columns []Column
 	Rows    [][]string
 	Groups  []string // as long as Rows, or nil: a row whose group differs from the one above begins with the group's name on a line of its own
-	Tail    string   // words behind the table
-	Foot    string   // at the foot of each sheet, before its number
-	At      time.Time
+	Next    bool     // it begins in the next column of the paper, unless the table before it came that far
+}
+
+// Sheet is what is printed.
+type Sheet struct {
+	Size     string // A4 or Letter; "" is A4
+	Wide     bool   // the long side lies across
+	Columns  int    // the tables flow through so many columns beside each other; 0 is 1
+	OneSheet bool   // letters and lines are made smaller, down to three quarters, until all of it fits on one sheet; what doesn't even then is printed at full size
+	Title    string
+	Lead     string // words between title and tables; may have several lines
+	Tables   []Table
+	Tail     string // words behind the tables
+	Foot     string // at the foot of each sheet, before its number
+	At       time.Time
 }
 
 // Sizes are the names of paper sizes.
@@ -53,25 +63,53 @@ const (
 	face    = "go"
 )
 
+// between parts the columns of a sheet.
+const between = 8.0
+
 // page is a document while it is laid out.
 type page struct {
 	*fpdf.Fpdf
 	sheet  Sheet
-	widths []float64
-	width  float64
+	scale  float64 // of letters and heights
+	full   float64 // between the margins
+	width  float64 // of a column of the sheet
+	column int
+	top    float64 // where columns begin on this sheet
 	bottom float64
+
+	table  *Table
+	widths []float64
 }
 
 // PDF returns the sheet's document. It fails only where the layout is impossible: a column too many for the paper's width.
 func PDF(s Sheet) ([]byte, error) {
+	scales := []float64{1}
+	if s.OneSheet {
+		scales = []float64{1, 0.95, 0.9, 0.85, 0.8, 0.75}
+	}
+	var atFull []byte
+	for i, k := range scales {
+		doc, sheets, err := layOut(s, k)
+		if err != nil || sheets == 1 {
+			return doc, err
+		}
+		if i == 0 {
+			atFull = doc
+		}
+	}
+	return atFull, nil
+}
+
+func layOut(s Sheet, scale float64) (doc []byte, sheets int, err error) {
 	if s.Size == "" {
 		s.Size = Sizes[0]
 	}
+	s.Columns = max(1, s.Columns)
 	orientation := "P"
 	if s.Wide {
 		orientation = "L"
 	}
-	p := &page{Fpdf: fpdf.New(orientation, "mm", s.Size, ""), sheet: s}
+	p := &page{Fpdf: fpdf.New(orientation, "mm", s.Size, ""), sheet: s, scale: scale}
 	p.SetCreationDate(s.At)
 	p.SetModificationDate(s.At)
 	p.SetCatalogSort(true)
@@ -84,23 +122,37 @@ func PDF(s Sheet) ([]byte, error) {
 	p.AliasNbPages("{pages}")
 	p.SetFooterFunc(p.foot)
 	w, h := p.GetPageSize()
-	p.width, p.bottom = w-2*margin, h-margin-footer/2
+	p.full, p.bottom = w-2*margin, h-margin-footer/2
+	p.width = p.full
 	p.AddPage()
 	p.opening()
-	if err := p.fit(); err != nil {
-		return nil, err
+	p.top = p.GetY()
+	p.width = (p.full - between*float64(s.Columns-1)) / float64(s.Columns)
+	for i := range s.Tables {
+		if err := p.print(&s.Tables[i], i == 0); err != nil {
+			return nil, 0, err
+		}
 	}
-	p.table()
 	if s.Tail != "" {
-		p.SetY(p.GetY() + lineMM)
+		p.SetY(p.GetY() + p.line())
 		p.words(s.Tail)
 	}
 	var out bytes.Buffer
 	if err := p.Output(&out); err != nil {
-		return nil, fmt.Errorf("the sheet can't be laid out: %w", err)
+		return nil, 0, fmt.Errorf("the sheet can't be laid out: %w", err)
 	}
-	return out.Bytes(), nil
+	return out.Bytes(), p.PageNo(), nil
 }
+
+// line is the height of a line of text, pad what stands above and below a row.
+func (p *page) line() float64 { return lineMM * p.scale }
+func (p *page) pad() float64  { return padMM * p.scale * p.scale }
+
+// left is where the present column of the sheet begins.
+func (p *page) left() float64 { return margin + float64(p.column)*(p.width+between) }
+
+// font sets the letters, in points at full size.
+func (p *page) font(style string, points float64) { p.SetFont(face, style, points*p.scale) }
 
 func (p *page) opening() {
 	p.SetFont(face, "B", titlePt)
@@ -114,10 +166,11 @@ func (p *page) opening() {
 
 // words prints running text, on a new sheet where the old one is full.
 func (p *page) words(text string) {
-	p.SetFont(face, "", bodyPt)
+	p.font("", bodyPt)
 	for _, l := range p.broken(text, p.width) {
-		p.room(lineMM)
-		p.CellFormat(p.width, lineMM, l, "", 1, "L", false, 0, "")
+		p.room(p.line())
+		p.SetX(p.left())
+		p.CellFormat(p.width, p.line(), l, "", 1, "L", false, 0, "")
 	}
 }
 
@@ -138,46 +191,59 @@ func (p *page) foot() {
 	p.SetFont(face, "", 8)
 	_, h := p.GetPageSize()
 	p.SetXY(margin, h-margin-2)
-	p.CellFormat(p.width/2, lineMM, p.sheet.Foot, "", 0, "L", false, 0, "")
-	p.CellFormat(p.width/2, lineMM, fmt.Sprintf("Sheet %d of {pages}", p.PageNo()), "", 0, "R", false, 0, "")
+	p.CellFormat(p.full/2, lineMM, p.sheet.Foot, "", 0, "L", false, 0, "")
+	p.CellFormat(p.full/2, lineMM, fmt.Sprintf("Sheet %d of {pages}", p.PageNo()), "", 0, "R", false, 0, "")
 }
 
-// room begins a new sheet unless so much height is left.
+// room begins a new column, or a new sheet, unless so much height is left.
 func (p *page) room(h float64) bool {
 	if p.GetY()+h <= p.bottom {
 		return false
 	}
-	p.AddPage()
+	p.next()
 	return true
+}
+
+func (p *page) next() {
+	if p.column+1 < p.sheet.Columns {
+		p.column++
+	} else {
+		p.AddPage()
+		p.column, p.top = 0, p.GetY()
+	}
+	p.SetXY(p.left(), p.top)
 }
 
 // fit gives each column the width of its widest text, and takes what is too much from the widest that may break.
 func (p *page) fit() error {
-	s := p.sheet
-	p.widths = make([]float64, len(s.Columns))
-	free := p.width - gap*float64(max(0, len(s.Columns)-1))
+	t := p.table
+	p.widths = make([]float64, len(t.Columns))
+	free := p.width - gap*float64(max(0, len(t.Columns)-1))
 	total := 0.0
-	for i, c := range s.Columns {
-		p.SetFont(face, "B", headPt)
+	for i, c := range t.Columns {
+		p.font("B", headPt)
 		w := max(c.Open, p.GetStringWidth(c.Head))
-		p.SetFont(face, "", bodyPt)
-		for _, r := range s.Rows {
-			if c.Open == 0 {
+		p.font("", bodyPt)
+		for _, r := range t.Rows {
+			if c.Open == 0 && !c.Tick {
 				w = max(w, p.GetStringWidth(r[i])+1)
 			}
+		}
+		if c.Tick {
+			w = max(w, p.box())
 		}
 		p.widths[i] = w + 1
 		total += p.widths[i]
 	}
 	for total > free {
 		widest := -1
-		for i, c := range s.Columns {
-			if c.Open == 0 && !c.Narrow && !c.Right && (widest < 0 || p.widths[i] > p.widths[widest]) {
+		for i, c := range t.Columns {
+			if c.Open == 0 && !c.Tick && !c.Narrow && !c.Right && (widest < 0 || p.widths[i] > p.widths[widest]) {
 				widest = i
 			}
 		}
 		if widest < 0 || p.widths[widest] < 14 {
-			return fmt.Errorf("%d columns don't fit the width of the paper; print fewer of them, or across", len(s.Columns))
+			return fmt.Errorf("%d columns don't fit the width of the paper; print fewer of them, or across", len(t.Columns))
 		}
 		p.widths[widest]--
 		total--
@@ -185,30 +251,52 @@ func (p *page) fit() error {
 	return nil
 }
 
-func (p *page) table() {
-	if len(p.sheet.Rows) == 0 {
-		return
+// box is the side of a box to be ticked.
+func (p *page) box() float64 { return 3 * p.scale }
+
+// print prints a table; first says that nothing but the opening stands above it.
+func (p *page) print(t *Table, first bool) error {
+	p.table = t
+	if err := p.fit(); err != nil {
+		return err
+	}
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	if t.Next && !first && p.column == 0 && p.sheet.Columns > 1 {
+		p.next()
+	} else if !first {
+		p.SetY(p.GetY() + p.line())
+	}
+	p.SetX(p.left())
+	if t.Head != "" {
+		p.room(4*p.line() + 4*p.pad()) // with the heads and a row
+		p.SetX(p.left())
+		p.font("B", bodyPt+1)
+		p.CellFormat(p.width, p.line()+1, t.Head, "", 1, "L", false, 0, "")
 	}
 	p.heads()
 	group := ""
-	for i, row := range p.sheet.Rows {
-		named := p.sheet.Groups != nil && (i == 0 || p.sheet.Groups[i] != group)
+	for i, row := range t.Rows {
+		named := t.Groups != nil && (i == 0 || t.Groups[i] != group)
 		if named {
-			group = p.sheet.Groups[i]
+			group = t.Groups[i]
 		}
 		p.row(row, group, named)
 	}
+	return nil
 }
 
 func (p *page) heads() {
-	p.SetFont(face, "B", headPt)
-	for i, c := range p.sheet.Columns {
-		p.CellFormat(p.widths[i], lineMM, c.Head, "", 0, side(c), false, 0, "")
+	p.font("B", headPt)
+	p.SetX(p.left())
+	for i, c := range p.table.Columns {
+		p.CellFormat(p.widths[i], p.line(), c.Head, "", 0, side(c), false, 0, "")
 		p.SetX(p.GetX() + gap)
 	}
-	p.Ln(lineMM + 0.5)
+	p.Ln(p.line() + 0.5)
 	p.rule(0.3)
-	p.SetFont(face, "", bodyPt)
+	p.font("", bodyPt)
 }
 
 func side(c Column) string {
@@ -220,49 +308,68 @@ func side(c Column) string {
 
 func (p *page) rule(thick float64) {
 	p.SetLineWidth(thick)
-	p.Line(margin, p.GetY(), margin+p.width, p.GetY())
+	p.Line(p.left(), p.GetY(), p.left()+p.width, p.GetY())
 	p.SetY(p.GetY() + 0.6)
 }
 
-// row prints one row; its group's name goes before it where it is the first, or the first of a sheet.
+// row prints one row; its group's name goes before it where it is the first, or the first of a column or sheet.
 func (p *page) row(row []string, group string, named bool) {
-	p.SetFont(face, "", bodyPt)
+	p.font("", bodyPt)
 	texts := make([][]string, len(row))
-	height := lineMM
-	for i, c := range p.sheet.Columns {
-		if c.Open > 0 {
-			height = max(height, lineMM+openMM)
-			continue
+	height := p.line()
+	for i, c := range p.table.Columns {
+		switch {
+		case c.Tick:
+		case c.Open > 0:
+			height = max(height, p.line()+openMM)
+		default:
+			texts[i] = p.broken(row[i], p.widths[i])
+			height = max(height, p.line()*float64(len(texts[i])))
 		}
-		texts[i] = p.broken(row[i], p.widths[i])
-		height = max(height, lineMM*float64(len(texts[i])))
 	}
 	head := 0.0
 	if named {
-		head = lineMM + 2*padMM
+		head = p.line() + 2*p.pad()
 	}
-	if p.room(height + 2*padMM + head) {
+	if p.room(height + 2*p.pad() + head) {
 		p.heads()
-		named = p.sheet.Groups != nil
+		named = p.table.Groups != nil
 	}
 	if named {
-		p.SetFont(face, "B", bodyPt)
-		p.SetY(p.GetY() + padMM)
-		p.CellFormat(p.width, lineMM, group, "", 1, "L", false, 0, "")
-		p.SetFont(face, "", bodyPt)
+		p.font("B", bodyPt)
+		p.SetXY(p.left(), p.GetY()+p.pad())
+		p.CellFormat(p.width, p.line(), group, "", 1, "L", false, 0, "")
+		p.font("", bodyPt)
 	}
-	top := p.GetY() + padMM
-	x := margin
-	for i, c := range p.sheet.Columns {
+	p.cells(row, texts, p.GetY()+p.pad(), height)
+}
+
+func (p *page) cells(row []string, texts [][]string, top, height float64) {
+	x := p.left()
+	for i, c := range p.table.Columns {
 		if c.Open > 0 {
 			p.SetLineWidth(0.15)
 			p.Line(x, top+height-0.6, x+p.widths[i]-1, top+height-0.6)
 		}
+		if c.Tick && row[i] != "" {
+			p.SetLineWidth(0.2)
+			p.Rect(x+1, top+(p.line()-p.box())/2, p.box(), p.box(), "D")
+		}
 		for n, l := range texts[i] {
-			p.SetXY(x, top+height-lineMM*float64(len(texts[i])-n))
-			p.CellFormat(p.widths[i], lineMM, l, "", 0, side(c), false, 0, "")
+			p.SetXY(x, top+p.down(height, len(texts[i]), n))
+			p.CellFormat(p.widths[i], p.line(), l, "", 0, side(c), false, 0, "")
 		}
 		x += p.widths[i] + gap
 	}
-	p.SetXY(margin, top+height+padMM)
+	p.SetXY(p.left(), top+height+p.pad())
+}
+
+// down is where a line of a cell stands in its row: at the foot of it, so that it stands on the lines that are written on, or at the top where boxes are ticked.
+func (p *page) down(height float64, lines, n int) float64 {
+	for _, other := range p.table.Columns {
+		if other.Tick {
+			return p.line() * float64(n)
+		}
+	}
+	return height - p.line()*float64(lines-n)
 }

@@ -1,0 +1,407 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"countback/cmd/countback/paper"
+	"countback/ledger/near"
+	"countback/ledger/num"
+	"countback/projections/fold"
+	"countback/projections/plan"
+	"countback/projections/reprint"
+)
+
+// The tables of a plan, as --table names them.
+const (
+	tableOrders  = "orders"
+	tablePull    = "pull"
+	tablePrepare = "prepare"
+	tableZones   = "zones"
+	tableOptions = "options"
+	tableMake    = "make"
+)
+
+var planTables = []string{tableOrders, tablePull, tablePrepare, tableZones, tableOptions, tableMake}
+
+func (m *Main) planCmd() *cobra.Command {
+	var a asked
+	var ask plan.Ask
+	var table, pdf, size string
+	cmd := &cobra.Command{
+		Use:   "plan [ORDER ...]",
+		Short: "The packing day: what goes out, what to pull, what to prepare",
+		Long: `Plan a packing day for all open orders, or for those that you name: the parcels of each, what to pull from where in walking order, what to cut and make up
+beforehand, labels by zone, and what falls short. Where something is short, the largest number of orders that can go out complete is chosen, the oldest first among
+equals; --oldest-first goes through them by age instead. It records nothing.
+--format csv writes one table, the pull list unless --table says another; --pdf writes it all on one sheet, if it fits.`,
+		Example: "  countback plan\n  countback plan 2041 2042 --oldest-first\n  countback plan --pdf today.pdf",
+		Args:    cobra.ArbitraryArgs,
+	}
+	a.flags(cmd)
+	fl := cmd.Flags()
+	fl.BoolVar(&ask.OldestFirst, "oldest-first", false, "where something is short, send the oldest orders")
+	fl.StringVar(&table, "table", "", "print one table alone: "+strings.Join(planTables, ", "))
+	fl.StringVar(&pdf, "pdf", "", "write a sheet for the printer to this `file`")
+	fl.StringVar(&size, "paper", paper.Sizes[0], strings.Join(paper.Sizes, " or "))
+	complete(cmd, "table", words(planTables...))
+	complete(cmd, "paper", words(paper.Sizes...))
+	cmd.ValidArgsFunction = m.orderNumbers(true)
+	cmd.RunE = m.reading(func(d *desk, args []string) error {
+		if table != "" && !slices.Contains(planTables, table) {
+			return wrong("--table", "choose "+strings.Join(planTables, ", "), "%q is no table of the plan", table)
+		}
+		log, run, err := a.fold(d)
+		if err != nil {
+			return err
+		}
+		state := log.Run(run)
+		ask.Orders = args
+		r, err := plan.Of(state, d.style(), ask)
+		if err != nil {
+			return d.notOpen(state, err)
+		}
+		if pdf != "" {
+			return d.planPaper(r, pdf, size)
+		}
+		return m.printPlan(d, r, table)
+	})
+	return cmd
+}
+
+// notOpen says why an order can't be planned or packed, and which may have been meant.
+func (d *desk) notOpen(state *fold.State, err error) error {
+	var no *plan.NotOpen
+	if !errors.As(err, &no) {
+		return err
+	}
+	on := showDay(time.UnixMilli(no.Ms).In(d.zone))
+	switch no.State {
+	case "packed":
+		return wrong("", "look at it with countback history "+no.Order, "order %s is packed already, since %s", no.Order, on)
+	case "reversed":
+		return wrong("", "look at it with countback history "+no.Order, "order %s isn't open: its entry was reversed", no.Order)
+	case "later":
+		return wrong("", "plan it as of that day, with --as-of", "order %s isn't placed before %s", no.Order, on)
+	}
+	var numbers []string
+	for n := range state.Orders {
+		numbers = append(numbers, n)
+	}
+	hint := "check the number, or import the order"
+	if alike := near.Names(no.Order, sorted(numbers)); len(alike) > 0 {
+		hint = "near it: " + join(alike...)
+	}
+	return wrong("", hint, "there is no order %s", no.Order)
+}
+
+// printPlan prints one table where one is asked for, else, on a terminal, all that say something.
+func (m *Main) printPlan(d *desk, r plan.Report, table string) error {
+	tables := map[string]func() *grid{
+		tableOrders: func() *grid { return planOrders(r) }, tablePull: func() *grid { return planPull(r) }, tablePrepare: func() *grid { return planPrepare(r) },
+		tableZones: func() *grid { return planZones(r) }, tableOptions: func() *grid { return planOptions(r) }, tableMake: func() *grid { return makeGrid(r.Make) },
+	}
+	switch {
+	case m.format == formatJSON:
+		return m.printJSON(r)
+	case m.format == formatCSV && table == "":
+		table = tablePull
+	}
+	if table != "" {
+		return m.report(r, "", tables[table](), "")
+	}
+	lead := "Packing day of " + d.shop.Name + ", " + asOfText(r.Head) + ". " + r.Choice.Text()
+	if len(r.Orders) == 0 {
+		return m.printTable(lead, nil, incompleteText(r.Head))
+	}
+	heads := map[string]string{
+		tableOrders: "", tablePull: "Pull, in walking order", tablePrepare: "Prepare", tableZones: "Labels and stamps", tableOptions: "Wishes", tableMake: "Short, and could be printed",
+	}
+	var b strings.Builder
+	for _, name := range planTables {
+		g := tables[name]()
+		if len(g.rows) == 0 || name == tableZones && !zonesSayMore(r) {
+			continue
+		}
+		if b.Len() > 0 {
+			b.WriteString("\n\n")
+		}
+		if heads[name] != "" {
+			b.WriteString(m.bold(heads[name]) + "\n\n")
+		}
+		b.WriteString(m.layOut(g))
+	}
+	return m.printTable(m.wrap(lead, ""), nil, b.String()+"\n\n"+m.wrapAll(join2(planTail(r), incompleteText(r.Head))))
+}
+
+// bold makes a head stand out on a terminal that can.
+func (m *Main) bold(s string) string {
+	if m.Terminal && m.Getenv("NO_COLOR") == "" {
+		return "\x1b[1m" + s + "\x1b[0m"
+	}
+	return s
+}
+
+// zonesSayMore reports whether the table of zones says anything that the orders don't.
+func zonesSayMore(r plan.Report) bool {
+	return len(r.Zones) > 1 || len(r.Zones) == 1 && (r.Zones[0].Orders > 1 || len(r.Zones[0].Items) > 0)
+}
+
+// planTail says what falls short, and how to record the day once it is done.
+func planTail(r plan.Report) string {
+	var lines []string
+	for _, n := range r.Notes {
+		lines = append(lines, "Note: "+n+".")
+	}
+	var short []string
+	for _, p := range r.Pull {
+		if p.Short != "0" {
+			short = append(short, amountText(p.Short, p.Unit)+" of "+p.Item)
+		}
+	}
+	if len(short) > 0 {
+		lines = append(lines, "Short: "+strings.Join(short, ", ")+".")
+	}
+	var home []string
+	for _, o := range r.Orders {
+		if !o.Ready {
+			home = append(home, " --except "+quoted(o.Order))
+		}
+	}
+	switch {
+	case r.Choice.Ready == 0:
+	case len(home) <= 8:
+		lines = append(lines, "When it is packed: countback pack --open"+strings.Join(home, ""))
+	default:
+		lines = append(lines, "When it is packed: countback pack --open, with --except for each order that stays")
+	}
+	return strings.Join(lines, "\n")
+}
+
+// amountText writes a quantity with its unit; pieces have none.
+func amountText(q, unit string) string {
+	if unit == "each" {
+		return grouped(q)
+	}
+	return grouped(q) + " " + unit
+}
+
+func linesText(lines []plan.Line) string {
+	var out []string
+	for _, l := range lines {
+		if l.Qty == "1" {
+			out = append(out, l.Item)
+		} else {
+			out = append(out, grouped(l.Qty)+" × "+l.Item)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+// planOrders has a line for each parcel.
+func planOrders(r plan.Report) *grid {
+	g := &grid{columns: []column{{name: "order", head: "Order"}, {name: "zone", head: "To"}, {name: "placed", head: "Placed"}, {name: "parcels", head: "", figure: true},
+		{name: "format", head: "Parcel"}, {name: "holds", head: "Holds", flexible: true}, {name: "options", head: "Wishes", flexible: true}, {name: "ready", head: "Goes out"}, {name: "lacks", head: "Lacks", flexible: true}}}
+	for _, o := range r.Orders {
+		ready := cell{"true", " "}
+		if !o.Ready {
+			ready = cell{"false", "no"}
+		}
+		lacks := strings.Join(o.Lacks, ", ")
+		if o.Why != "" {
+			lacks = join2(lacks, o.Why)
+		}
+		first := []cell{plain(o.Order), plain(o.Zone), shortDay(o.Placed, r.AsOf)}
+		last := []cell{plain(strings.Join(o.Options, ", ")), ready, plain(strings.ReplaceAll(lacks, "\n", "; "))}
+		parcels := o.Parcels
+		if len(parcels) == 0 {
+			parcels = []plan.Parcel{{Format: "none", Times: 0}}
+		}
+		for i, p := range parcels {
+			if i > 0 {
+				for k := range first {
+					first[k].shown = " "
+				}
+				for k := range last {
+					last[k].shown = " "
+				}
+			}
+			times, format := cell{fmt.Sprint(p.Times), fmt.Sprint(p.Times) + " ×"}, plain(p.Format)
+			if p.Times == 1 {
+				times.shown = " "
+			}
+			if p.Times == 0 {
+				times, format = cell{"0", " "}, cell{"", " "}
+			}
+			g.add(slices.Concat(first, []cell{times, format, plain(linesText(p.Lines))}, last)...)
+		}
+	}
+	return g
+}
+
+// shortDay shows the day of a time of RFC 3339, with its year only where that isn't the year of another time.
+func shortDay(s, of string) cell {
+	t, err := time.Parse(time.RFC3339, s)
+	if err != nil || len(of) < 4 || s[:4] != of[:4] {
+		return day(s)
+	}
+	return cell{s, t.Format("Mon 2 Jan")}
+}
+
+// planPull shows "take" only where it differs: where all goes out it is the need.
+func planPull(r plan.Report) *grid {
+	g := &grid{columns: []column{{name: "place", head: "Place", flexible: true}, {name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "take", head: "Take", figure: true},
+		{name: "unit", head: "Unit"}, {name: "need", head: "For all", figure: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "short", head: "Short", figure: true}}}
+	last := ""
+	for i, p := range r.Pull {
+		place := plain(p.Place)
+		if i > 0 && p.Place == last {
+			place.shown = " "
+		}
+		last = p.Place
+		need, short := figure(p.Need), figure(p.Short)
+		if p.Need == p.Take {
+			need.shown = " "
+		}
+		if p.Short == "0" {
+			short.shown = " "
+		}
+		g.add(place, plain(p.Item), plain(p.Name), figure(p.Take), plain(p.Unit), need, figure(p.OnHand), short)
+	}
+	return g
+}
+
+// metres writes a quantity as people say it: lengths from a metre on in metres.
+func metres(q, unit string) string {
+	if unit == "mm" {
+		if n, err := num.ParseQty(q); err == nil && !n.Less(num.Whole(1000)) {
+			return grouped(n.Part(num.Whole(1), num.Whole(1000)).Round(3).String()) + " m"
+		}
+	}
+	if unit == "each" {
+		return grouped(q)
+	}
+	return grouped(q) + " " + unit
+}
+
+// whatText says what is made ready: a measure by its name and size, or a length.
+func whatText(p plan.Prepare) string {
+	switch {
+	case p.Work == plan.MakeUp:
+		return p.Name
+	case p.Measure == "":
+		return amountText(p.Size, p.Unit)
+	case p.Unit == "each":
+		return p.Measure + " (" + grouped(p.Size) + " pieces)"
+	}
+	return p.Measure + " (" + amountText(p.Size, p.Unit) + ")"
+}
+
+// fromText says from what it comes.
+func fromText(p plan.Prepare) string {
+	switch {
+	case p.Packs > 0:
+		return count(int(p.Packs), p.Pack, p.Pack+"s")
+	case p.Pack != "" && p.Now != "0":
+		return "what is left"
+	}
+	return ""
+}
+
+func planPrepare(r plan.Report) *grid {
+	g := &grid{columns: []column{{name: "work", head: "Do"}, {name: "now", head: "Pieces", figure: true}, {name: "item", head: "Item"}, {name: "measure", head: "What", flexible: true}, {name: "pieces", head: "For all", figure: true},
+		{name: "size", csvOnly: true}, {name: "unit", csvOnly: true}, {name: "takes", head: "Takes", figure: true}, {name: "pack", csvOnly: true}, {name: "packs", head: "From"}, {name: "offcut", head: "Left of it", figure: true}, {name: "place", csvOnly: true}}}
+	for _, p := range r.Prepare {
+		all := figure(p.Pieces)
+		if p.Pieces == p.Now {
+			all.shown = " "
+		}
+		what := cell{p.Measure, whatText(p)}
+		takes, offcut := plain(p.Takes), plain(p.Offcut)
+		if p.Takes != "" {
+			takes.shown = metres(p.Takes, p.Unit)
+		}
+		if p.Offcut != "" {
+			offcut.shown = metres(p.Offcut, p.Unit)
+		}
+		packs := cell{"", " "}
+		if p.Pack != "" {
+			packs = cell{fmt.Sprint(p.Packs), fromText(p) + " "}
+		}
+		g.add(plain(p.Work), figure(p.Now), plain(p.Item), what, all, plain(p.Size), plain(p.Unit), takes, plain(p.Pack), packs, offcut, plain(p.Place))
+	}
+	return g
+}
+
+func zoneText(z string) string {
+	if z == "" {
+		return "no zone"
+	}
+	return z
+}
+
+// planZones has a line for each format and each item of a zone.
+func planZones(r plan.Report) *grid {
+	g := &grid{columns: []column{{name: "zone", head: "To"}, {name: "orders", head: "Orders", figure: true}, {name: "parcels", head: "Labels", figure: true}, {name: "formats", head: "Parcels", flexible: true}, {name: "items", head: "For this zone", flexible: true}}}
+	for _, z := range r.Zones {
+		var formats []string
+		for _, f := range z.Formats {
+			formats = append(formats, fmt.Sprintf("%s × %s", grouped(fmt.Sprint(f.Parcels)), f.Format))
+		}
+		g.add(cell{z.Zone, zoneText(z.Zone)}, figure(fmt.Sprint(z.Orders)), figure(fmt.Sprint(z.Parcels)), plain(strings.Join(formats, ", ")), plain(totalsText(z.Items)))
+	}
+	return g
+}
+
+func totalsText(list []plan.NamedTotal) string {
+	var out []string
+	for _, t := range list {
+		if t.Unit == "each" {
+			out = append(out, grouped(t.Qty)+" × "+t.Item)
+		} else {
+			out = append(out, metres(t.Qty, t.Unit)+" of "+t.Item)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
+func planOptions(r plan.Report) *grid {
+	g := &grid{columns: []column{{name: "option", head: "Wish"}, {name: "orders", head: "Orders", flexible: true}, {name: "items", head: "With", flexible: true}}}
+	for _, o := range r.Options {
+		with := cell{raw: totalsText(o.Items)}
+		if !o.Spec {
+			with.shown = "no line of the packing spec asks for it"
+		}
+		g.add(plain(o.Option), plain(strings.Join(o.Orders, ", ")), with)
+	}
+	return g
+}
+
+// makeGrid shows what could be printed.
+func makeGrid(items []reprint.Item) *grid {
+	g := &grid{columns: []column{{name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "good", head: "Could print", figure: true},
+		{name: "pieces", csvOnly: true}, {name: "cycles", head: "Cycles", figure: true}, {name: "limited_by", head: "Limited by", flexible: true}, {name: "first", head: "Print first", flexible: true}, {name: "why", csvOnly: true}}}
+	for _, it := range items {
+		var limits, first []string
+		for _, l := range it.Limits {
+			limits = append(limits, l.Item)
+		}
+		for _, f := range it.First {
+			first = append(first, grouped(f.Pieces)+" × "+f.Item)
+		}
+		by := plain(strings.Join(limits, ", "))
+		switch {
+		case it.Why != "":
+			by.shown = it.Why
+		case it.Unlimited:
+			by.shown = "nothing: its make spec uses nothing"
+		}
+		g.add(plain(it.Item), plain(it.Name), figure(it.OnHand), figure(it.Good), plain(it.Pieces), figure(it.Cycles), by, plain(strings.Join(first, ", ")), plain(it.Why))
+	}
+	return g
+}
