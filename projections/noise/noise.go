@@ -15,10 +15,11 @@ type Span struct {
 	Uncounted              bool // its start was never counted: it teaches nothing about usual waste
 }
 
-// Series is the spans of one item, in order of time, and its usual use, in base units.
+// Series is the spans of one item, in order of time, and its usual use, in base units. Spans before From teach about waste and are not judged.
 type Series struct {
 	Spans []Span
 	Piece float64
+	From  int
 }
 
 const day = 24 * 60 * 60 * 1000
@@ -52,10 +53,11 @@ func SeriesOf(ch interval.Chain) Series {
 // Usual is what the other items teach about waste and handling.
 type Usual struct {
 	Mu             float64 // usual waste as a share of use
-	MuVariance     float64
+	MuVariance     float64 // of it for one more item: how well it is known, and how far items differ in their waste
 	Phi            float64
 	PhiLogVariance float64
-	Spans          int // of how many intervals it was learnt
+	Spans          int     // of how many intervals it was learnt
+	apart          float64 // variance of waste between items
 }
 
 const (
@@ -63,47 +65,49 @@ const (
 	startCount = 2.0  // the start counts like two intervals that show just it
 	cut        = 0.1  // of the weight at each end
 	wasteGuess = 0.03 // standard deviation of the usual waste where no other item says anything
+	startApart = 1e-5 // variance of waste between items: 0.3 % apart …
+	apartCount = 1.0  // … counts like one item that shows it
 	rounds     = 3    // in which μ and φ are settled: each needs the other
 )
 
 // Others estimates for each series what all others teach.
 func Others(all []Series) []Usual {
-	var list []Span
-	ends := make([]int, len(all))
+	lists := make([][]Span, len(all))
 	for i, s := range all {
 		for _, n := range s.Spans {
 			if !n.Uncounted && n.Used > 0 {
-				list = append(list, n)
+				lists[i] = append(lists[i], n)
 			}
 		}
-		ends[i] = len(list)
 	}
 	out := make([]Usual, len(all))
-	e := estimator{x: make([]float64, 0, len(list)), w: make([]float64, 0, len(list)), dev: make([]chance.Deviation, 0, len(list))}
-	from := 0
-	whole := e.of(list, nil, Usual{Phi: startPhi})
-	for i, to := range ends {
+	var e estimator
+	whole := e.of(lists, -1, Usual{Phi: startPhi, apart: startApart})
+	for i := range all {
 		out[i] = whole
-		if to > from {
-			out[i] = e.of(list[:from], list[to:], whole)
+		if len(lists[i]) > 0 {
+			out[i] = e.of(lists, i, whole)
 		}
-		from = to
 	}
 	return out
 }
 
+// estimator keeps its lists from one item to the next.
 type estimator struct {
-	x, w []float64
-	dev  []chance.Deviation
+	x, w       []float64
+	dev, items []chance.Deviation
 }
 
-// of estimates from two lists, beginning with a first guess.
-func (e *estimator) of(a, b []Span, u Usual) Usual {
+// of estimates from all lists but one, beginning with a first guess.
+func (e *estimator) of(lists [][]Span, without int, u Usual) Usual {
 	factor := chance.TrimmedVariance(cut)
+	known := 0.0
 	for range rounds {
-		e.x, e.w, e.dev = e.x[:0], e.w[:0], e.dev[:0]
-		total := 0.0
-		for _, list := range [2][]Span{a, b} {
+		e.x, e.w, known = e.x[:0], e.w[:0], 0
+		for i, list := range lists {
+			if i == without {
+				continue
+			}
 			for _, n := range list {
 				v := n.Open + n.Close + float64(u.Phi*n.Squares)
 				w := 0.0
@@ -111,21 +115,31 @@ func (e *estimator) of(a, b []Span, u Usual) Usual {
 					w = float64(n.Used*n.Used) / v
 				}
 				e.x, e.w = append(e.x, n.Unknown/n.Used), append(e.w, w)
-				total += w
+				known += w
 			}
 		}
 		u.Mu = 0
 		if m := chance.Trimmed(e.x, e.w, cut); m > 0 {
 			u.Mu = m
 		}
-		u.MuVariance = 1 / (total/factor + 1/(wasteGuess*wasteGuess))
-		for _, list := range [2][]Span{a, b} {
-			for _, n := range list {
-				e.dev = append(e.dev, chance.Deviation{Off: n.Unknown - float64(u.Mu*n.Used), Known: n.Open + n.Close, Squares: n.Squares})
+		e.dev, e.items = e.dev[:0], e.items[:0]
+		for i, list := range lists {
+			if i == without || len(list) == 0 {
+				continue
 			}
+			var off, used, squares float64
+			for _, n := range list {
+				d := chance.Deviation{Off: n.Unknown - float64(u.Mu*n.Used), Known: n.Open + n.Close, Squares: n.Squares}
+				e.dev = append(e.dev, d)
+				off, used, squares = off+d.Off, used+n.Used, squares+n.Squares
+			}
+			first, last := list[0], list[len(list)-1]
+			e.items = append(e.items, chance.Deviation{Off: off, Known: first.Open + last.Close + float64(u.Phi*squares), Squares: float64(used * used)})
 		}
 		u.Phi, u.PhiLogVariance = chance.Spread(e.dev, startPhi, startCount)
 	}
+	u.apart, _ = chance.Spread(e.items, startApart, apartCount)
+	u.MuVariance = u.apart + 1/(known/factor+1/float64(wasteGuess*wasteGuess))
 	u.Spans = len(e.dev)
 	return u
 }
@@ -211,12 +225,13 @@ func Judge(all []Series) []Verdict {
 	usual := Others(all)
 	var p []float64
 	var at []int
-	for i, s := range all {
+	for i := range all {
+		s := &all[i]
 		n := len(s.Spans)
-		if n == 0 {
+		if n <= s.From {
 			continue
 		}
-		from := max(0, n-together)
+		from := max(s.From, n-together)
 		for from < n-1 && s.Spans[from].Uncounted {
 			from++
 		}

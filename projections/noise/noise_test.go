@@ -138,12 +138,26 @@ func TestWithoutOthersTheStartHolds(t *testing.T) {
 	u := noise.Others([]noise.Series{steady(3, 200, 4)})[0]
 	near(t, "phi", u.Phi, 0.02, 1e-9)
 	near(t, "mu", u.Mu, 0, 0)
-	near(t, "its standard deviation", math.Sqrt(u.MuVariance), 0.03, 1e-12)
+	near(t, "its standard deviation", math.Sqrt(u.MuVariance), math.Sqrt(0.03*0.03+1e-5), 1e-12)
 	if got := noise.Others(nil); len(got) != 0 {
 		t.Error(got)
 	}
 	if v := noise.Judge([]noise.Series{{}}); v[0].Tested != 0 || v[0].Signal {
 		t.Errorf("%+v", v)
+	}
+}
+
+// Where items differ in their waste, one more may differ as well.
+func TestItemsThatWasteDifferently(t *testing.T) {
+	var alike, apart []noise.Series
+	for i := range 20 {
+		alike = append(alike, steady(3, 1000, 20))
+		apart = append(apart, steady(3, 1000, 40*float64(i%2)))
+	}
+	a, b := noise.Others(alike)[0], noise.Others(apart)[0]
+	near(t, "mean", b.Mu, a.Mu, 0.002)
+	if math.Sqrt(b.MuVariance) < 0.01 || math.Sqrt(a.MuVariance) > 0.005 {
+		t.Errorf("standard deviations %g and %g", math.Sqrt(a.MuVariance), math.Sqrt(b.MuVariance))
 	}
 }
 
@@ -183,6 +197,13 @@ func TestJudgeTakesThreeTogether(t *testing.T) {
 		if v[i].Tested != want.tested || v[i].From != want.from || v[i].Signal != want.signal {
 			t.Errorf("%d: %+v, want %+v", i, v[i], want)
 		}
+	}
+	// What lies before From is not judged.
+	late := slices.Clone(all)
+	late[15].Spans, late[15].From = late[15].Spans[:3], 2
+	late[0].From = 5
+	if v := noise.Judge(late); v[15].Tested != 1 || v[15].From != 2 || v[15].Signal || v[0].Tested != 0 {
+		t.Errorf("%+v, %+v", v[15], v[0])
 	}
 	// The order of the items says nothing.
 	turned := slices.Clone(all)
