@@ -25,6 +25,12 @@ type Known interface {
 	Order(number string) (bool, error)
 }
 
+// Built is implemented by a Known that has the catalog of its Setup at hand.
+type Built interface {
+	// Catalog returns what Setup does, and the catalog of it. Both stay the callee's own.
+	Catalog() ([]catalog.Input, *catalog.Catalog, error)
+}
+
 // Error is the first fault of a list of facts.
 type Error struct {
 	Index int    // of the fact in the list, from 0
@@ -98,7 +104,7 @@ type checker struct {
 }
 
 func newChecker(facts []event.Fact, k Known) (*checker, error) {
-	held, err := k.Setup()
+	held, before, err := catalogOf(k)
 	if err != nil {
 		return nil, err
 	}
@@ -109,13 +115,10 @@ func newChecker(facts []event.Fact, k Known) (*checker, error) {
 		ids:    make(map[event.ID]int, len(facts)),
 		refs:   map[event.ID]*ref{},
 		chains: map[event.ID]chain{},
-		before: catalog.Build(held),
-		setups: slices.Clone(held),
+		before: before,
+		setups: slices.Clip(held), // appending copies it
 	}
-	ledger := make(map[event.ID]bool, len(held))
-	for _, i := range held {
-		ledger[i.Event.ID] = true
-	}
+	var ledger map[event.ID]bool // made where a fact has an id
 	for i := range facts {
 		c.made[i] = facts[i].ID
 		if c.made[i].IsZero() {
@@ -123,10 +126,17 @@ func newChecker(facts []event.Fact, k Known) (*checker, error) {
 				c.made[i] = unrecorded(i)
 				c.ids[c.made[i]] = i
 			}
-		} else if _, twice := c.ids[c.made[i]]; twice || ledger[c.made[i]] {
-			c.skip[i] = true
-			continue
 		} else {
+			if ledger == nil {
+				ledger = make(map[event.ID]bool, len(held))
+				for _, h := range held {
+					ledger[h.Event.ID] = true
+				}
+			}
+			if _, twice := c.ids[c.made[i]]; twice || ledger[c.made[i]] {
+				c.skip[i] = true
+				continue
+			}
 			c.ids[c.made[i]] = i
 		}
 		if d := facts[i].Data; setup(d) {
@@ -139,6 +149,17 @@ func newChecker(facts []event.Fact, k Known) (*checker, error) {
 	}
 	c.end = c.after.End()
 	return c, nil
+}
+
+func catalogOf(k Known) ([]catalog.Input, *catalog.Catalog, error) {
+	if b, ok := k.(Built); ok {
+		return b.Catalog()
+	}
+	held, err := k.Setup()
+	if err != nil {
+		return nil, nil, err
+	}
+	return held, catalog.Build(held), nil
 }
 
 // unrecorded is an id for the definition at place i of a list, until recording gives it one. Like that one it stands behind all ids of

@@ -65,18 +65,24 @@ type Unsigned struct {
 
 // Head writes the line up to its sig member. It fails for what ParseLine would refuse or make void, so that nothing such is ever signed.
 func (u *Unsigned) Head() ([]byte, error) {
+	b, _, _, err := u.head()
+	return b, err
+}
+
+// head returns the line up to its sig member, where the data begin in it, and the data as they are read from there.
+func (u *Unsigned) head() (b []byte, at int, d Data, err error) {
 	if err := u.check(); err != nil {
-		return nil, err
+		return nil, 0, nil, err
 	}
 	data, err := EncodeData(u.Data)
 	if err != nil {
-		return nil, marked{plainJSON(err), ErrData}
+		return nil, 0, nil, marked{plainJSON(err), ErrData}
 	}
 	// What was computed and not read may be out of the range that may be written, so the bytes are read once as everyone else will read them.
-	if _, err := DecodeData(u.Data.Kind(), data); err != nil {
-		return nil, err
+	if d, err = DecodeData(u.Data.Kind(), data); err != nil {
+		return nil, 0, nil, err
 	}
-	b := make([]byte, 0, 512+len(data))
+	b = make([]byte, 0, 512+len(data))
 	b = append(b, `{"specversion":"1.0","id":"`...)
 	b = append(b, u.ID.String()...)
 	b = append(b, `","source":"/shop/`...)
@@ -95,11 +101,44 @@ func (u *Unsigned) Head() ([]byte, error) {
 	if u.Person != "" {
 		b = append(b, `,"person":`...)
 		if b, err = jsontext.AppendQuote(b, u.Person); err != nil {
-			return nil, err
+			return nil, 0, nil, err
 		}
 	}
 	b = append(b, `,"data":`...)
-	return append(b, data...), nil
+	return append(b, data...), len(b), d, nil
+}
+
+// Make builds the event as ParseLine would read its line. sign gets the line up to its sig member and returns the signature (base64url without padding). The
+// data are read from the bytes once, before they are signed, and the envelope once, after.
+func (u *Unsigned) Make(sign func(head []byte) (sig string, err error)) (*Event, error) {
+	head, at, d, err := u.head()
+	if err != nil {
+		return nil, err
+	}
+	sig, err := sign(head)
+	if err != nil {
+		return nil, err
+	}
+	line, err := Seal(head, sig)
+	if err != nil {
+		return nil, err
+	}
+	l, fast := NewScanner().line(line)
+	if !fast || oneSpelling(l.Raw) != "" { // text beyond plain ASCII in the envelope, or what must not be
+		e, err := ParseLine(line)
+		if err == nil {
+			err = e.Fault
+		}
+		return e, err
+	}
+	e := &Event{
+		ID: l.ID, Shop: u.Shop, Device: l.Device, Kind: l.Kind, Version: l.Version, Time: u.Time, Seq: l.Seq, Prev: u.Prev, Person: u.Person,
+		Raw: l.Raw, Data: d, Line: line, Hash: HashLine(line),
+	}
+	if l.ID != u.ID || l.Device != u.Device || l.Kind != u.Data.Kind() || l.Ms != u.Time.ms || l.Seq != u.Seq || len(l.Raw) != len(head)-at {
+		return nil, fmt.Errorf("%w: it doesn't read as it was written", ErrLine)
+	}
+	return e, nil
 }
 
 // check looks at everything but the data.

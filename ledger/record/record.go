@@ -217,21 +217,7 @@ func (r *Recorder) append(tx store.Tx, head store.Head, f event.Fact) (store.Hea
 	u := event.Unsigned{
 		ID: f.ID, Shop: r.Shop, Device: r.Key.Device(), Time: f.Time, Seq: head.Seq + 1, Prev: head.Hash, Person: r.Person, Data: f.Data,
 	}
-	line, err := u.Head()
-	if err != nil {
-		return head, err
-	}
-	sig, err := r.Key.Sign(key.Event, line)
-	if err != nil {
-		return head, err
-	}
-	if line, err = event.Seal(line, sig); err != nil {
-		return head, err
-	}
-	e, err := event.ParseLine(line)
-	if err == nil {
-		err = e.Fault
-	}
+	e, err := u.Make(func(line []byte) (string, error) { return r.Key.Sign(key.Event, line) })
 	if err != nil {
 		return head, err
 	}

@@ -5,42 +5,72 @@ package sqlite_test
 import (
 	"crypto/rand"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
+	"countback/ledger/entry"
 	"countback/ledger/event"
+	"countback/ledger/num"
 	"countback/ledger/record"
 	"countback/ledger/store"
 	"countback/ledger/store/sqlite"
 	"countback/ledger/store/storetest"
 )
 
+// recorder founds a shop of 26 items with a packing spec.
 func recorder(b *testing.B, st *sqlite.Store) *record.Recorder {
 	b.Helper()
 	l := storetest.NewLog(1, "")
 	storetest.Put(b, st, storetest.Some(l, 2)...)
-	return &record.Recorder{Store: st, Key: l.Key, Shop: l.Shop, Now: time.Now, Entropy: rand.Reader}
+	r := &record.Recorder{Store: st, Key: l.Key, Shop: l.Shop, Now: time.Now, Entropy: rand.Reader}
+	setup := []event.Data{&event.Item{Item: "card-a6", Name: "Card, A6", Type: "good", Unit: "each"}}
+	spec := &event.PackSpec{Formats: []event.Format{{Format: "flat"}}}
+	for i := range 25 {
+		id, each := fmt.Sprintf("supply-%d", i), num.Whole(1)
+		setup = append(setup, &event.Item{Item: id, Name: "Supply", Type: "supply", Unit: "each"})
+		if i < 12 {
+			spec.Formats[0].Lines = append(spec.Formats[0].Lines, event.Line{Item: id, Qty: each, Per: "parcel"})
+		}
+	}
+	var facts []event.Fact
+	for _, d := range append(setup, spec) {
+		facts = append(facts, event.Fact{Time: event.TimeOf(time.Now()), Data: d})
+	}
+	if _, err := r.Record(ctx, facts, check(entry.NewHeld(ctx, st), facts)); err != nil {
+		b.Fatal(err)
+	}
+	return r
+}
+
+// check is the check of entry, as a process asks for it that goes on recording.
+func check(held *entry.Held, facts []event.Fact) func(store.Tx) error {
+	return func(store.Tx) error {
+		return entry.Check(facts, held, time.Now(), func(string) error { return nil })
+	}
 }
 
 func fact(n int) event.Fact {
 	return event.Fact{Time: event.TimeOf(time.Now()), Data: storetest.Order(fmt.Sprintf("W-%d", n), 3)}
 }
 
-// BenchmarkAppend sets one durable event, with building, hashing and signing, beside a bare insert of the same bytes on the same connection at the same
-// settings. They take turns, so that both see the same machine.
+// BenchmarkAppend sets one durable event, with the check of entry, building, hashing and signing, beside a bare insert of the same bytes: a prepared statement
+// on the same connection, so with the same journal and the same sync, into a table of a number and the line, without the ledger's three indexes and without
+// any check. They take turns, so that both see the same machine.
 func BenchmarkAppend(b *testing.B) {
 	st := create(b)
 	r := recorder(b, st)
-	if err := st.Exec("CREATE TABLE bare (n INTEGER PRIMARY KEY, line BLOB NOT NULL)"); err != nil {
+	bare, err := st.Bare()
+	if err != nil {
 		b.Fatal(err)
 	}
-	var ours, bare time.Duration
-	n := 0
+	held := entry.NewHeld(ctx, st)
+	var ours, theirs []time.Duration
 	for b.Loop() {
-		n++
 		start := time.Now()
-		res, err := r.Record(ctx, []event.Fact{fact(n)}, nil)
-		ours += time.Since(start)
+		facts := []event.Fact{fact(len(ours))}
+		res, err := r.Record(ctx, facts, check(held, facts))
+		ours = append(ours, time.Since(start))
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -49,20 +79,27 @@ func BenchmarkAppend(b *testing.B) {
 			b.Fatal(err)
 		}
 		start = time.Now()
-		if err := st.Raw(rows[0].Line); err != nil {
+		if err := bare(rows[0].Line); err != nil {
 			b.Fatal(err)
 		}
-		bare += time.Since(start)
+		theirs = append(theirs, time.Since(start))
 	}
-	b.ReportMetric(float64(ours.Microseconds())/float64(n), "µs/event")
-	b.ReportMetric(float64(bare.Microseconds())/float64(n), "µs/bare")
-	b.ReportMetric(float64(ours)/float64(bare), "ratio")
+	b.ReportMetric(micros(ours), "µs/event")
+	b.ReportMetric(micros(theirs), "µs/bare")
+	b.ReportMetric(micros(ours)/micros(theirs), "x-baseline")
 }
 
-// BenchmarkRecordFile records a file of 20,000 facts at once.
+// micros is the median in microseconds: the disk's worst moments meet either of the two.
+func micros(list []time.Duration) float64 {
+	slices.Sort(list)
+	return float64(list[len(list)/2].Nanoseconds()) / 1000
+}
+
+// BenchmarkRecordFile records a file of 20,000 facts at once, checked like one.
 func BenchmarkRecordFile(b *testing.B) {
 	const size = 20_000
-	r := recorder(b, create(b))
+	st := create(b)
+	r, held := recorder(b, st), entry.NewHeld(ctx, st)
 	n := 0
 	for b.Loop() {
 		facts := make([]event.Fact, size)
@@ -70,7 +107,7 @@ func BenchmarkRecordFile(b *testing.B) {
 			n++
 			facts[i] = fact(n)
 		}
-		if _, err := r.Record(ctx, facts, nil); err != nil {
+		if _, err := r.Record(ctx, facts, check(held, facts)); err != nil {
 			b.Fatal(err)
 		}
 	}

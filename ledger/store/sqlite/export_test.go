@@ -46,8 +46,12 @@ func (s *Store) BusyTimeout() (ms int, err error) {
 // KindsQuery is ScanKinds' query.
 func KindsQuery(kinds ...event.Kind) string { return kindsQuery(kinds) }
 
-// Raw returns the open connection's insert of bare lines into a table of its own, as a measure for what the ledger adds.
-func (s *Store) Raw(line []byte) error {
-	_, err := s.conn.ExecContext(context.Background(), "INSERT INTO bare (line) VALUES (?)", line)
-	return err
+// Bare makes a table of bare lines in the file and returns a prepared insert into it on the connection that writes, as a measure for what the ledger adds.
+func (s *Store) Bare() (insert func(line []byte) error, err error) {
+	ctx := context.Background()
+	if _, err := s.conn.ExecContext(ctx, "CREATE TABLE bare (n INTEGER PRIMARY KEY, line BLOB NOT NULL) STRICT"); err != nil {
+		return nil, err
+	}
+	st, err := s.conn.PrepareContext(ctx, "INSERT INTO bare (line) VALUES (?)")
+	return func(line []byte) error { _, err := st.Exec(line); return err }, err
 }

@@ -9,6 +9,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"countback/ledger/event"
 	"countback/ledger/store"
@@ -17,6 +18,9 @@ import (
 // lookups are prepared once for all connections that read.
 type lookups struct {
 	scan, byID, byOrder, at, last *sql.Stmt
+
+	lock  sync.Mutex
+	kinds map[string]*sql.Stmt // by their query, of which there are as many as the program has lists of kinds
 }
 
 func (p *lookups) prepare(ctx context.Context, db *sql.DB) (err error) {
@@ -45,8 +49,30 @@ func (s *Store) ScanKinds(ctx context.Context, kinds []event.Kind, after int64, 
 	if err := s.open("read the ledger"); err != nil || len(kinds) == 0 {
 		return err
 	}
-	rows, err := s.read.QueryContext(ctx, kindsQuery(kinds), append([]any{after}, anyKinds(kinds)...)...)
+	stmt, err := s.look.kindsOf(ctx, s.read, kindsQuery(kinds))
+	if err != nil {
+		return s.scanError(ctx, err)
+	}
+	rows, err := stmt.QueryContext(ctx, append([]any{after}, anyKinds(kinds)...)...)
 	return s.each(ctx, rows, err, fn)
+}
+
+// kindsOf prepares a query of kinds once: a process that records asks for its definitions with every event.
+func (p *lookups) kindsOf(ctx context.Context, db *sql.DB, query string) (*sql.Stmt, error) {
+	p.lock.Lock()
+	defer p.lock.Unlock()
+	if st := p.kinds[query]; st != nil {
+		return st, nil
+	}
+	st, err := db.PrepareContext(ctx, query)
+	if err != nil {
+		return nil, err
+	}
+	if p.kinds == nil {
+		p.kinds = map[string]*sql.Stmt{}
+	}
+	p.kinds[query] = st
+	return st, nil
 }
 
 // ScanSince implements store.Store. The index by time is made with the first checkpoint; without it the table is sorted.

@@ -51,8 +51,8 @@ const (
 	qByOrder = `SELECT n, line FROM events WHERE ord = ? ORDER BY n`
 	qAt      = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
 	qPlace   = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
-	// A log in the file has events; its head and its number come with one look.
-	qHead = `SELECT logs.device, seq, line FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
+	// A log in the file has events; its head and its number come with one look, and with them the store's last number.
+	qHead = `SELECT logs.device, seq, n, line, (SELECT max(n) FROM events) FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`
 	// CROSS JOIN keeps the order: from each log to its last event, and not through all events.
 	qHeads = `SELECT name, seq, line FROM logs CROSS JOIN events
 		ON events.device = logs.device AND seq = (SELECT max(seq) FROM events AS e WHERE e.device = logs.device)`
@@ -65,7 +65,7 @@ const (
 	qByTime   = `CREATE INDEX IF NOT EXISTS events_ms ON events(ms)`
 	qInsert   = `INSERT INTO events (n, device, seq, id, kind, ms, ord, line) VALUES (?, ?, ?, ?, ?, ?, ?, ?)`
 	qNewLog   = `INSERT INTO logs (name) VALUES (?)`
-	qDouble   = `INSERT OR IGNORE INTO doubled (id) VALUES (?)`
+	qDouble   = `INSERT OR IGNORE INTO doubled (id) SELECT ?1 WHERE EXISTS (SELECT 1 FROM events WHERE id = ?1)`
 	qKindsAll = `SELECT n, line FROM events WHERE n > ? AND kind IN (%s) ORDER BY n`
 	// The numbers come from the index, in order, and the lines by number: no line goes through a sorter.
 	qKindsFew = `SELECT n, line FROM events WHERE n IN (SELECT n FROM events INDEXED BY events_kind

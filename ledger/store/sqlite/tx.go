@@ -131,6 +131,8 @@ type tx struct {
 type logState struct {
 	number int64 // 0: the log isn't in the file yet
 	head   store.Head
+	end    store.Row // the event at endSeq, which whoever records asks for: the head, unless the log was cut since
+	endSeq int64
 }
 
 var errDone = errors.New("the transaction is over")
@@ -164,11 +166,12 @@ func (t *tx) log(device string) (*logState, error) {
 		return nil, err
 	}
 	l := &logState{head: store.EmptyHead}
-	var line []byte
-	err := t.s.stmts.head.QueryRow(device).Scan(&l.number, &l.head.Seq, &line)
+	var last int64
+	err := t.s.stmts.head.QueryRow(device).Scan(&l.number, &l.head.Seq, &l.end.N, &l.end.Line, &last)
 	switch {
 	case err == nil:
-		l.head.Hash = event.HashLine(line)
+		l.head.Hash, l.endSeq = event.HashLine(l.end.Line), l.head.Seq
+		t.last = max(t.last, last)
 	case !errors.Is(err, sql.ErrNoRows):
 		return nil, t.fail("read the log", device, err)
 	}
@@ -215,6 +218,9 @@ func (t *tx) ByID(id event.ID) ([]store.Row, error) {
 func (t *tx) At(device string, seq int64) (r store.Row, err error) {
 	if err := t.usable(); err != nil {
 		return r, err
+	}
+	if l := t.logs[device]; l != nil && l.endSeq == seq && l.head.Seq == seq {
+		return store.Row{N: l.end.N, Line: bytes.Clone(l.end.Line)}, nil
 	}
 	err = t.s.stmts.at.QueryRow(device, seq).Scan(&r.N, &r.Line)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -282,11 +288,7 @@ func (t *tx) add(e *event.Event, log *logState) (int64, error) {
 	var id, ord any
 	if !e.ID.IsZero() {
 		id = bytes.Clone(e.ID[:])
-		has, err := t.Has(e.ID)
-		if err == nil && has {
-			_, err = t.s.stmts.double.Exec(id)
-		}
-		if err != nil {
+		if _, err := t.s.stmts.double.Exec(id); err != nil {
 			return 0, t.fail("record", store.EventName(e), err)
 		}
 	}
@@ -298,5 +300,6 @@ func (t *tx) add(e *event.Event, log *logState) (int64, error) {
 	}
 	t.last = last + 1
 	log.head = store.Head{Seq: e.Seq, Hash: event.HashLine(e.Line)}
+	log.end, log.endSeq = store.Row{N: t.last, Line: e.Line}, e.Seq
 	return t.last, nil
 }
