@@ -5,86 +5,82 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
 	"countback/ledger/store"
 )
 
-// Held answers what Check asks of a ledger from its store. It keeps the definitions that it has read and reads only what has arrived since, so that a process
-// that goes on recording pays for a fact and not for the catalog. To be sure of what stands, ask it inside the transaction that records; it is not safe for
-// several goroutines.
+// Held answers what Check asks of a ledger from its store. It keeps the definitions that it has read and looks only at what has arrived since, so that a
+// process that goes on recording pays for a fact and not for the catalog. To be sure of what stands, ask it inside the transaction that records; it is not
+// safe for several goroutines.
 type Held struct {
 	ctx      context.Context
 	store    store.Store
-	through  int64 // number of arrival of the last definition or reversal that was read
-	ends     map[string]end
+	scanner  *event.Scanner
+	through  int64            // number of arrival up to which everything was looked at, 0: nothing was
+	ends     map[string]int64 // the last sequence of each log that was kept something of
 	setup    []*event.Event
 	reversed map[event.ID]bool
 	inputs   []catalog.Input
 	built    *catalog.Catalog // of inputs; nil: to be built
 }
 
-// end is the last event that was read of a log. While it stands, all before it do: a store only ever cuts off the end of a log.
-type end struct {
-	n, seq int64
-	hash   string
-}
-
 // NewHeld returns what a store holds.
 func NewHeld(ctx context.Context, s store.Store) *Held {
-	h := &Held{ctx: ctx, store: s}
-	h.forget()
-	return h
-}
-
-func (h *Held) forget() {
-	h.through, h.ends = 0, map[string]end{}
-	h.setup, h.reversed, h.inputs, h.built = nil, map[event.ID]bool{}, nil, nil
+	return &Held{ctx: ctx, store: s, scanner: event.NewScanner()}
 }
 
 var settingKinds = []event.Kind{event.KindShop, event.KindItem, event.KindRetire, event.KindPackSpec, event.KindMakeSpec, event.KindReverse}
 
-var errCut = errors.New("a log was cut")
+// tooMany is the number of new events from which on reading all definitions anew is quicker than looking at each of them.
+const tooMany = 1000
 
-// read takes in what has arrived. Where a log was cut (store.Tx.Cut) it begins anew.
+var errAnew = errors.New("to be read anew")
+
+// read takes in what has arrived. Where a log was cut (store.Tx.Cut) the event that was put in its place arrives, at a sequence that was read before: then
+// all is read anew.
 func (h *Held) read() error {
-	for device, end := range h.ends {
-		if end.n == h.through {
-			continue // the scan below meets it
-		}
-		r, err := h.store.At(h.ctx, device, end.seq)
-		if err != nil && !errors.Is(err, store.ErrNotFound) {
-			return err
-		}
-		if err != nil || event.HashLine(r.Line) != end.hash {
-			h.forget()
-			break
-		}
+	if h.through == 0 {
+		return h.anew()
 	}
-	err := h.scan()
-	if err == errCut {
-		h.forget()
-		err = h.scan()
+	n := 0
+	err := h.store.Scan(h.ctx, h.through, func(r store.Row) error {
+		l, err := h.scanner.Line(r.Line)
+		if err != nil {
+			return damaged(r, err)
+		}
+		if n++; n > tooMany || l.Seq <= h.ends[l.Device] {
+			return errAnew
+		}
+		if slices.Contains(settingKinds, l.Kind) {
+			err = h.take(r)
+		}
+		h.through = r.N
+		return err
+	})
+	if err == errAnew {
+		return h.anew()
 	}
 	return err
 }
 
-// scan reads from the last event on, that one included, if there is one.
-func (h *Held) scan() error {
-	last := h.through
-	err := h.store.ScanKinds(h.ctx, settingKinds, max(last-1, 0), func(r store.Row) error {
-		if r.N == last {
-			last = 0 // it stands; numbers are never given again
-			return nil
-		}
-		if last > 0 {
-			return errCut
+func (h *Held) anew() error {
+	h.through, h.ends = 0, map[string]int64{}
+	h.setup, h.reversed, h.inputs, h.built = nil, map[event.ID]bool{}, nil, nil
+	last, err := h.store.Last(h.ctx)
+	if err != nil {
+		return err
+	}
+	err = h.store.ScanKinds(h.ctx, settingKinds, 0, func(r store.Row) error {
+		if r.N > last {
+			return nil // it came meanwhile, and is for the next time
 		}
 		return h.take(r)
 	})
-	if err == nil && last > 0 {
-		return errCut
+	if err == nil {
+		h.through = last
 	}
 	return err
 }
@@ -92,16 +88,20 @@ func (h *Held) scan() error {
 func (h *Held) take(r store.Row) error {
 	e, err := event.ParseLine(bytes.Clone(r.Line))
 	if err != nil {
-		return store.Fail("read the ledger", fmt.Sprintf("event number %d", r.N), store.ErrDamaged, err)
+		return damaged(r, err)
 	}
 	if d, ok := e.Data.(*event.Reverse); ok {
 		h.reversed[d.Event] = true
 	} else if e.Kind != event.KindReverse {
 		h.setup = append(h.setup, e)
 	}
-	h.ends[e.Device] = end{r.N, e.Seq, e.Hash}
-	h.through, h.built = r.N, nil
+	h.ends[e.Device] = e.Seq
+	h.built = nil
 	return nil
+}
+
+func damaged(r store.Row, err error) error {
+	return store.Fail("read the ledger", fmt.Sprintf("event number %d", r.N), store.ErrDamaged, err)
 }
 
 // Setup implements Known.
@@ -135,7 +135,7 @@ func (h *Held) Event(id event.ID) (*event.Event, bool, error) {
 	for _, r := range rows {
 		e, err := event.ParseLine(r.Line)
 		if err != nil {
-			return nil, false, store.Fail("read the ledger", id.String(), store.ErrDamaged, err)
+			return nil, false, store.Fail("read the ledger", "event "+id.String(), store.ErrDamaged, err)
 		}
 		if first == nil || e.Device < first.Device {
 			first = e
