@@ -30,7 +30,7 @@ const (
 
 // startMover lets packs be moved aside, if nobody watches the movements and there is a processor for it.
 func (s *State) startMover() {
-	if s.observe != nil || s.marking || runtime.GOMAXPROCS(0) < 2 {
+	if s.observe != nil || runtime.GOMAXPROCS(0) < 2 {
 		return
 	}
 	m := &mover{
@@ -95,7 +95,8 @@ func (s *State) endMover() {
 
 // moveOut takes a pack out of stock, now or aside.
 func (s *State) moveOut(o *Order, out *resolved) {
-	supplied, takes := o.seen().supplied, s.marking || s.backs[o.Number] // nothing but returns and later runs ask what was taken
+	// Nothing but returns asks what was taken; behind a snapshot there may be some that nobody knows of yet, though of no order that it leaves out.
+	supplied, takes := o.seen().supplied, s.backs[o.Number] || s.marking && !o.complete()
 	if m := s.mover; m != nil {
 		if len(supplied) == 0 && !takes {
 			m.add(job{s.cur, o, out})

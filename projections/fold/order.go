@@ -162,19 +162,19 @@ func (s *State) list(o *Order) {
 }
 
 // unfinished reports whether later packs may still build on what the order is: nothing has left yet, or not all.
-func (o *Order) unfinished() bool {
-	if o.Packs == 0 {
-		return true
-	}
-	if !o.Open {
+func (o *Order) unfinished() bool { return o.Packs == 0 || o.Open && !o.complete() }
+
+// complete reports whether the order was placed and all of it is packed. It then stays so.
+func (o *Order) complete() bool {
+	if !o.Open || o.placed.basket == nil {
 		return false
 	}
 	for _, l := range o.placed.lines {
 		if sumOf(o.used(), l.item).Less(l.qty) {
-			return true
+			return false
 		}
 	}
-	return false
+	return true
 }
 
 // Remaining returns what was placed and not yet packed, by item; empty if nothing is.

@@ -221,6 +221,9 @@ func (s *State) mark(run Run, last, at int) int {
 	if run.Mark == nil || at <= last {
 		return last
 	}
+	if s.mover != nil {
+		s.mover.wait()
+	}
 	if sn := s.snapshot(at); sn != nil {
 		run.Mark(sn)
 	}
