@@ -199,7 +199,7 @@ func parts(a, b string) string {
 
 // drawn is a random ledger.
 func drawn(t *rapid.T) []*event.Event {
-	return oracle.Ledger(t, rapid.SampledFrom([]int{10, 20, 40}).Draw(t, "size"))
+	return oracle.Ledger(t, rapid.SampledFrom([]int{8, 16, 32}).Draw(t, "size"))
 }
 
 // source is lines in some order.
