@@ -22,6 +22,7 @@ type packFlags struct {
 	resend  bool
 	open    bool
 	dryRun  bool
+	but     openFlags
 }
 
 func (m *Main) packCmd() *cobra.Command {
@@ -31,10 +32,13 @@ func (m *Main) packCmd() *cobra.Command {
 		Short: "Record a packed order, or all open ones",
 		Long: `Record that an order was packed as the packing spec says, and what differed. Without ITEM=N it is the whole order as placed;
 with them a part shipment, or an order that isn't known here (then --to says where it went).
-pack --open packs whatever is still open, oldest first; with --dry-run it only says which orders these are.`,
+pack --open packs whatever is still open, oldest first; with --dry-run it only says which orders these are. --except leaves an order out, and --but says what differed
+for one: all that you would write behind pack for that order alone. --but-file reads such lines from a file, with --stays behind the orders that are
+left out. All of it is recorded, or nothing.`,
 		Example: `  countback pack 2041
   countback pack 2042 fern-card=2 --with cord="20 cm" --without freebie
-  countback pack --open`,
+  countback pack --open
+  countback pack --open --except 2043 --but "2042 --with cord=200 --postage 4.85"`,
 		Args: func(cmd *cobra.Command, args []string) error {
 			if f.open {
 				return cobra.NoArgs(cmd, args)
@@ -50,16 +54,12 @@ pack --open packs whatever is still open, oldest first; with --dry-run it only s
 	}
 	f.posting.flags(cmd)
 	f.changeFlags.flags(m, cmd)
+	f.oneFlags(cmd)
+	f.but.flags(m, cmd)
 	fl := cmd.Flags()
 	fl.BoolVar(&f.open, "open", false, "pack all orders that are open")
 	fl.BoolVar(&f.dryRun, "dry-run", false, "with --open: only list them")
-	fl.StringVar(&f.fact.Zone, "to", "", "`zone` it went to, where it isn't the order's")
-	fl.StringArrayVar(&f.fact.Options, "option", nil, "`name` of an option, like gift wrap, instead of the order's; may be repeated")
-	fl.StringArrayVar(&f.parcels, "parcel", nil, "how it was split, `FORMAT:ITEM=N,ITEM=N`; may be repeated (format none: handed over)")
-	fl.StringVar(&f.fact.Joined, "joined", "", "`order` in whose parcel it travelled")
-	fl.Var(moneyFlag(&f.fact.Postage), "postage", "postage paid")
 	fl.BoolVar(&f.resend, "resend", false, "sent again, for one that got lost or broken")
-	fl.StringVar(&f.spec, "spec", "", "`EVENT` of the packing spec that was used, where it isn't the one in force")
 	complete(cmd, "joined", m.orderNumbers(false))
 	complete(cmd, "spec", m.eventIDs(event.KindPackSpec))
 	one := m.recording(&f.posting, func(d *desk, args []string) (event.Data, error) { return f.read(d, args) })
@@ -69,10 +69,23 @@ pack --open packs whatever is still open, oldest first; with --dry-run it only s
 			return m.writing(func(d *desk, _ []string) error { return f.packOpen(d) })(cmd, args)
 		case f.dryRun:
 			return wrong("--dry-run", "write pack --open --dry-run", "it goes with --open")
+		case f.but.any():
+			return wrong("--except, --but, --but-file", "write pack --open", "they go with --open")
 		}
 		return one(cmd, args)
 	}
 	return cmd
+}
+
+// oneFlags are those that say something about one pack, beside its changes.
+func (f *packFlags) oneFlags(cmd *cobra.Command) {
+	fl := cmd.Flags()
+	fl.StringVar(&f.fact.Zone, "to", "", "`zone` it went to, where it isn't the order's")
+	fl.StringArrayVar(&f.fact.Options, "option", nil, "`name` of an option, like gift wrap, instead of the order's; may be repeated")
+	fl.StringArrayVar(&f.parcels, "parcel", nil, "how it was split, `FORMAT:ITEM=N,ITEM=N`; may be repeated (format none: handed over)")
+	fl.StringVar(&f.fact.Joined, "joined", "", "`order` in whose parcel it travelled")
+	fl.Var(moneyFlag(&f.fact.Postage), "postage", "postage paid")
+	fl.StringVar(&f.spec, "spec", "", "`EVENT` of the packing spec that was used, where it isn't the one in force")
 }
 
 func (f *packFlags) read(d *desk, args []string) (event.Data, error) {
@@ -108,7 +121,8 @@ type openOrder struct {
 	Zone   string `json:"zone,omitempty"`
 	Placed string `json:"placed"`
 	Pieces string `json:"pieces"`
-	Why    string `json:"why,omitempty"` // why it is left out
+	Why    string `json:"why,omitempty"`     // why it is left out
+	But    string `json:"differs,omitempty"` // what differs for it
 	fact   event.Pack
 	at     int64
 }
@@ -135,9 +149,15 @@ func (f *packFlags) packOpen(d *desk) error {
 	}
 	state := log.Run(fold.Run{Progress: d.m.progress("Adding up")})
 	ready, waiting := openOrders(d, state, at.Ms())
-	var facts []event.Fact
 	for _, o := range ready {
 		o.fact.Zone, o.fact.Options, o.fact.Spec, o.fact.Changes, o.fact.Note = f.fact.Zone, f.fact.Options, f.fact.Spec, changes, f.note
+	}
+	ready, waiting, err = f.but.apply(d, state, ready, waiting)
+	if err != nil {
+		return err
+	}
+	var facts []event.Fact
+	for _, o := range ready {
 		facts = append(facts, event.Fact{Time: at, Data: &o.fact})
 	}
 	if f.dryRun {
@@ -161,7 +181,7 @@ func openOrders(d *desk, state *fold.State, at int64) (ready, waiting []*openOrd
 			continue
 		}
 		var pieces num.Qty
-		open := &openOrder{Order: number, Zone: o.Zone, Placed: d.style().Time(o.PlacedMs), at: o.PlacedMs, fact: event.Pack{Order: number}}
+		open := &openOrder{Order: number, Zone: o.Rest().Zone, Placed: d.style().Time(o.PlacedMs), at: o.PlacedMs, fact: event.Pack{Order: number}}
 		for _, l := range left {
 			pieces = pieces.Add(l.Qty)
 			if o.Packs > 0 {
@@ -184,14 +204,14 @@ func openOrders(d *desk, state *fold.State, at int64) (ready, waiting []*openOrd
 
 func (d *desk) listOpen(ready, waiting []*openOrder) error {
 	g := &grid{columns: []column{{name: "order", head: "Order"}, {name: "zone", head: "To"}, {name: "placed", head: "Placed"},
-		{name: "pieces", head: "Pieces", figure: true}, {name: "why", head: "Waits for", flexible: true}}}
+		{name: "pieces", head: "Pieces", figure: true}, {name: "differs", head: "But", flexible: true}, {name: "why", head: "Stays", flexible: true}}}
 	all := append(slices.Clone(ready), waiting...)
 	for _, o := range all {
-		g.add(plain(o.Order), plain(o.Zone), day(o.Placed), figure(o.Pieces), plain(o.Why))
+		g.add(plain(o.Order), plain(o.Zone), day(o.Placed), figure(o.Pieces), plain(o.But), plain(o.Why))
 	}
 	lead := "No order is open."
 	if len(all) > 0 {
-		lead = count(len(ready), "order is", "orders are") + " open. Nothing was recorded."
+		lead = count(len(ready), "order is", "orders are") + " open and would be packed. Nothing was recorded."
 	}
 	if all == nil {
 		all = []*openOrder{}

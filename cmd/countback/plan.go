@@ -64,7 +64,7 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 		ask.Orders = args
 		r, err := plan.Of(state, d.style(), ask)
 		if err != nil {
-			return d.notOpen(state, err)
+			return d.notOpen(state, err, a.asOf+a.known != "")
 		}
 		if pdf != "" {
 			return d.planPaper(r, pdf, size)
@@ -74,8 +74,8 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 	return cmd
 }
 
-// notOpen says why an order can't be planned or packed, and which may have been meant.
-func (d *desk) notOpen(state *fold.State, err error) error {
+// notOpen says why an order can't be planned or packed, and which may have been meant. past says that only a part of the ledger was looked at.
+func (d *desk) notOpen(state *fold.State, err error, past bool) error {
 	var no *plan.NotOpen
 	if !errors.As(err, &no) {
 		return err
@@ -97,13 +97,16 @@ func (d *desk) notOpen(state *fold.State, err error) error {
 	if alike := near.Names(no.Order, sorted(numbers)); len(alike) > 0 {
 		hint = "near it: " + join(alike...)
 	}
+	if past {
+		return wrong("", hint, "there is no order %s at that time", no.Order)
+	}
 	return wrong("", hint, "there is no order %s", no.Order)
 }
 
 // printPlan prints one table where one is asked for, else, on a terminal, all that say something.
 func (m *Main) printPlan(d *desk, r plan.Report, table string) error {
 	tables := map[string]func() *grid{
-		tableOrders: func() *grid { return planOrders(r) }, tablePull: func() *grid { return planPull(r) }, tablePrepare: func() *grid { return planPrepare(r) },
+		tableOrders: func() *grid { return planOrders(r, m.narrow()) }, tablePull: func() *grid { return planPull(r, m.narrow()) }, tablePrepare: func() *grid { return planPrepare(r) },
 		tableZones: func() *grid { return planZones(r) }, tableOptions: func() *grid { return planOptions(r) }, tableMake: func() *grid { return makeGrid(r.Make) },
 	}
 	switch {
@@ -139,6 +142,9 @@ func (m *Main) printPlan(d *desk, r plan.Report, table string) error {
 	return m.printTable(m.wrap(lead, ""), nil, b.String()+"\n\n"+m.wrapAll(join2(planTail(r), incompleteText(r.Head))))
 }
 
+// narrow reports whether a terminal has no room for what can be spared.
+func (m *Main) narrow() bool { return m.Width > 0 && m.Width < 100 }
+
 // bold makes a head stand out on a terminal that can.
 func (m *Main) bold(s string) string {
 	if m.Terminal && m.Getenv("NO_COLOR") == "" {
@@ -169,7 +175,7 @@ func planTail(r plan.Report) string {
 	}
 	var home []string
 	for _, o := range r.Orders {
-		if !o.Ready {
+		if !o.Ready && !o.Waits {
 			home = append(home, " --except "+quoted(o.Order))
 		}
 	}
@@ -203,60 +209,52 @@ func linesText(lines []plan.Line) string {
 	return strings.Join(out, ", ")
 }
 
-// planOrders has a line for each parcel.
-func planOrders(r plan.Report) *grid {
-	g := &grid{columns: []column{{name: "order", head: "Order"}, {name: "zone", head: "To"}, {name: "placed", head: "Placed"}, {name: "parcels", head: "", figure: true},
-		{name: "format", head: "Parcel"}, {name: "holds", head: "Holds", flexible: true}, {name: "options", head: "Wishes", flexible: true}, {name: "ready", head: "Goes out"}, {name: "lacks", head: "Lacks", flexible: true}}}
+// planOrders has a line for each parcel. narrow leaves out, of a table, when the orders were placed.
+func planOrders(r plan.Report, narrow bool) *grid {
+	g := &grid{columns: []column{{name: "order", head: "Order"}, {name: "zone", head: "To"}, {name: "placed", head: "Placed", csvOnly: narrow}, {name: "parcels", csvOnly: true},
+		{name: "format", head: "Parcel"}, {name: "holds", head: "Holds", flexible: true}, {name: "options", head: "Wishes", flexible: true}, {name: "ready", csvOnly: true},
+		{name: "lacks", head: "Stays for lack of", flexible: true}, {name: "why", csvOnly: true}}}
 	for _, o := range r.Orders {
-		ready := cell{"true", " "}
-		if !o.Ready {
-			ready = cell{"false", "no"}
-		}
-		lacks := strings.Join(o.Lacks, ", ")
-		if o.Why != "" {
-			lacks = join2(lacks, o.Why)
-		}
-		first := []cell{plain(o.Order), plain(o.Zone), shortDay(o.Placed, r.AsOf)}
-		last := []cell{plain(strings.Join(o.Options, ", ")), ready, plain(strings.ReplaceAll(lacks, "\n", "; "))}
 		parcels := o.Parcels
 		if len(parcels) == 0 {
-			parcels = []plan.Parcel{{Format: "none", Times: 0}}
+			parcels = []plan.Parcel{{}}
 		}
+		lacks := strings.Join(o.Lacks, ", ")
+		stays := cell{lacks, orElse(o.Why, lacks)}
 		for i, p := range parcels {
-			if i > 0 {
-				for k := range first {
-					first[k].shown = " "
+			format := plain(p.Format)
+			if p.Times > 1 {
+				format.shown = fmt.Sprintf("%s × %s", grouped(fmt.Sprint(p.Times)), p.Format)
+			}
+			row := []cell{plain(o.Order), plain(o.Zone), shortDay(o.Placed, r.AsOf), plain(fmt.Sprint(p.Times)), format, plain(linesText(p.Lines)),
+				plain(strings.Join(o.Options, ", ")), plain(fmt.Sprint(o.Ready)), stays, plain(o.Why)}
+			for k := range row {
+				if i > 0 && k != 4 && k != 5 { // what stands above, already
+					row[k].shown = " "
 				}
-				for k := range last {
-					last[k].shown = " "
-				}
 			}
-			times, format := cell{fmt.Sprint(p.Times), fmt.Sprint(p.Times) + " ×"}, plain(p.Format)
-			if p.Times == 1 {
-				times.shown = " "
-			}
-			if p.Times == 0 {
-				times, format = cell{"0", " "}, cell{"", " "}
-			}
-			g.add(slices.Concat(first, []cell{times, format, plain(linesText(p.Lines))}, last)...)
+			g.add(row...)
 		}
 	}
 	return g
 }
 
-// shortDay shows the day of a time of RFC 3339, with its year only where that isn't the year of another time.
+// shortDay shows the day of a time of RFC 3339: with its weekday in the year of another time, else with its year.
 func shortDay(s, of string) cell {
 	t, err := time.Parse(time.RFC3339, s)
-	if err != nil || len(of) < 4 || s[:4] != of[:4] {
-		return day(s)
+	switch {
+	case err != nil || len(of) < 4:
+		return plain(s)
+	case s[:4] != of[:4]:
+		return cell{s, t.Format("2 Jan 2006")}
 	}
 	return cell{s, t.Format("Mon 2 Jan")}
 }
 
-// planPull shows "take" only where it differs: where all goes out it is the need.
-func planPull(r plan.Report) *grid {
-	g := &grid{columns: []column{{name: "place", head: "Place", flexible: true}, {name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "take", head: "Take", figure: true},
-		{name: "unit", head: "Unit"}, {name: "need", head: "For all", figure: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "short", head: "Short", figure: true}}}
+// planPull shows what all orders need only where it isn't what is taken. narrow leaves the items' ids out of a table.
+func planPull(r plan.Report, narrow bool) *grid {
+	g := &grid{columns: []column{{name: "place", head: "Place", flexible: true}, {name: "item", head: "Item", csvOnly: narrow}, {name: "name", head: "Name", flexible: true}, {name: "take", head: "Take", figure: true},
+		{name: "unit", csvOnly: true}, {name: "need", head: "For all", figure: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "short", head: "Short", figure: true}}}
 	last := ""
 	for i, p := range r.Pull {
 		place := plain(p.Place)
@@ -264,29 +262,27 @@ func planPull(r plan.Report) *grid {
 			place.shown = " "
 		}
 		last = p.Place
-		need, short := figure(p.Need), figure(p.Short)
-		if p.Need == p.Take {
-			need.shown = " "
+		amount := func(q string, hide bool) cell {
+			if hide {
+				return cell{q, " "}
+			}
+			return cell{q, metres(q, p.Unit)}
 		}
-		if p.Short == "0" {
-			short.shown = " "
-		}
-		g.add(place, plain(p.Item), plain(p.Name), figure(p.Take), plain(p.Unit), need, figure(p.OnHand), short)
+		g.add(place, plain(p.Item), plain(p.Name), amount(p.Take, false), plain(p.Unit), amount(p.Need, p.Need == p.Take), amount(p.OnHand, false), amount(p.Short, p.Short == "0"))
 	}
 	return g
 }
 
-// metres writes a quantity as people say it: lengths from a metre on in metres.
+// metres writes a quantity as people say it: lengths from a metre on in metres, to the millimetre; weights and volumes to two places.
 func metres(q, unit string) string {
-	if unit == "mm" {
-		if n, err := num.ParseQty(q); err == nil && !n.Less(num.Whole(1000)) {
-			return grouped(n.Part(num.Whole(1), num.Whole(1000)).Round(3).String()) + " m"
-		}
-	}
-	if unit == "each" {
+	n, err := num.ParseQty(q)
+	switch {
+	case err != nil || unit == "each":
 		return grouped(q)
+	case unit == "mm" && !n.Abs().Less(num.Whole(1000)):
+		return grouped(n.Part(num.Whole(1), num.Whole(1000)).Round(3).String()) + " m"
 	}
-	return grouped(q) + " " + unit
+	return grouped(n.Round(2).String()) + " " + unit
 }
 
 // whatText says what is made ready: a measure by its name and size, or a length.
@@ -323,7 +319,10 @@ func planPrepare(r plan.Report) *grid {
 		}
 		what := cell{p.Measure, whatText(p)}
 		takes, offcut := plain(p.Takes), plain(p.Offcut)
-		if p.Takes != "" {
+		switch {
+		case p.Now == "0":
+			takes.shown = " "
+		case p.Takes != "":
 			takes.shown = metres(p.Takes, p.Unit)
 		}
 		if p.Offcut != "" {

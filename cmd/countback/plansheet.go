@@ -37,11 +37,16 @@ func pullPaper(r plan.Report) paper.Table {
 	t := paper.Table{Head: "Pull", Columns: []paper.Column{{Tick: true}, {Head: "Item"}, {Head: "Take", Right: true}, {Head: "Short", Right: true}}}
 	any := false
 	for _, p := range r.Pull {
-		short := ""
+		short, tick := "", "x"
 		if p.Short != "0" {
 			short, any = metres(p.Short, p.Unit), true
 		}
-		t.Rows = append(t.Rows, []string{"x", p.Name, metres(p.Take, p.Unit), short})
+		if p.Take == "0" {
+			if tick = ""; short == "" {
+				continue
+			}
+		}
+		t.Rows = append(t.Rows, []string{tick, p.Name, metres(p.Take, p.Unit), short})
 		t.Groups = append(t.Groups, orElse(p.Place, "No place"))
 	}
 	if !any {

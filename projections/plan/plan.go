@@ -35,9 +35,10 @@ type Order struct {
 	Placed  string   `json:"placed"`
 	Options []string `json:"options"`
 	Parcels []Parcel `json:"parcels"`
-	Ready   bool     `json:"ready"` // it can go out complete together with all others that are ready
-	Lacks   []string `json:"lacks"` // items of which the others that are ready don't leave enough
-	Why     string   `json:"why,omitempty"`
+	Ready   bool     `json:"ready"`           // it can go out complete together with all others that are ready
+	Lacks   []string `json:"lacks"`           // items of which the others that are ready don't leave enough
+	Waits   bool     `json:"waits,omitempty"` // for a decision about a pack of it; it needs nothing here
+	Why     string   `json:"why,omitempty"`   // it can't go out as things are, whatever is there
 }
 
 // Parcel is a number of parcels with the same content.
@@ -156,7 +157,7 @@ func (e *NotOpen) Error() string {
 
 // Of plans a packing day on a state. It fails only on an order that isn't open (*NotOpen).
 func Of(s *fold.State, st report.Style, ask Ask) (Report, error) {
-	orders, err := open(s, ask)
+	orders, err := Open(s, ask)
 	if err != nil {
 		return Report{}, err
 	}
@@ -180,7 +181,7 @@ func Of(s *fold.State, st report.Style, ask Ask) (Report, error) {
 	r.Prepare = p.prepare()
 	r.Zones, r.Options = p.zones(), p.options()
 	for item, need := range p.total {
-		if p.onHand(item).Less(need) {
+		if need.Sign() > 0 && p.onHand(item).Less(need) {
 			if row, ok := reprint.Row(s, item, func(n int) num.Qty { return p.onHand(n).Sub(p.total[n]) }); ok {
 				r.Make = append(r.Make, row)
 			}
@@ -192,8 +193,8 @@ func Of(s *fold.State, st report.Style, ask Ask) (Report, error) {
 	return r, nil
 }
 
-// open lists the orders to be planned, oldest first.
-func open(s *fold.State, ask Ask) ([]*fold.Order, error) {
+// Open lists the orders to be planned, oldest first. It fails on a number that was asked for and isn't open (*NotOpen).
+func Open(s *fold.State, ask Ask) ([]*fold.Order, error) {
 	var out []*fold.Order
 	isOpen := func(o *fold.Order) bool { return len(o.Remaining()) > 0 && (s.AsOf == 0 || o.PlacedMs <= s.AsOf) }
 	if len(ask.Orders) == 0 {
@@ -286,7 +287,7 @@ func (p *planner) orders() []Order {
 	for _, w := range p.works {
 		o := Order{
 			Order: w.order.Number, Zone: w.job.Zone, Placed: p.st.Time(w.order.PlacedMs), Options: append([]string{}, w.job.Options...),
-			Parcels: []Parcel{}, Ready: w.ready, Lacks: []string{}, Why: w.why,
+			Parcels: []Parcel{}, Ready: w.ready, Lacks: []string{}, Waits: w.waits, Why: w.why,
 		}
 		for _, pc := range w.parcels {
 			lines := []Line{}
