@@ -51,7 +51,7 @@ of that year that are closed. Open questions (countback review) stop a close; --
 
 // closings reads what the ledger says about closed months.
 func (d *desk) closings() (*closing.Ledger, error) {
-	return closing.Read(d.ctx, lines{d.store}, d.zone, closing.ByChain(d.shopID))
+	return closing.Read(d.ctx, fold.Stored(d.store), d.zone, closing.ByChain(d.shopID))
 }
 
 // voidCloses lists the closes that don't count. Most ledgers have none at all, and are not read through for it.

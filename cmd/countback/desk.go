@@ -2,10 +2,8 @@ package main
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -37,6 +35,7 @@ type desk struct {
 	shop    catalog.Shop
 	catalog *catalog.Catalog // of everything that is held
 	view    *catalog.View    // behind its last change
+	held    *entry.Held      // what the check of entry asks
 	zone    *time.Location
 
 	leave []*resume.Result // folds that may leave checkpoints
@@ -98,11 +97,11 @@ func (d *desk) load() error {
 	if err := d.findShop(); err != nil {
 		return err
 	}
-	inputs, err := setup(d.ctx, d.store)
-	if err != nil {
+	d.held = entry.NewHeld(d.ctx, d.store)
+	var err error
+	if _, d.catalog, err = d.held.Catalog(); err != nil {
 		return err
 	}
-	d.catalog = catalog.Build(inputs)
 	d.view = d.catalog.End()
 	d.shop = d.catalog.Shop
 	d.zone, err = loadZone(d.shop.Zone)
@@ -151,13 +150,6 @@ func (d *desk) recorder() *record.Recorder {
 // now is the present in the shop's zone.
 func (d *desk) now() time.Time { return d.m.Now().In(d.zone) }
 
-// known is what the check of entry asks, against what stands in the store now.
-type known struct {
-	ctx   context.Context
-	store store.Store
-	off   map[event.ID]bool
-}
-
 var setupKinds = []event.Kind{event.KindShop, event.KindItem, event.KindRetire, event.KindPackSpec, event.KindMakeSpec}
 
 // scan parses the events of some kinds.
@@ -174,103 +166,19 @@ func scan(ctx context.Context, s store.Store, kinds []event.Kind) ([]*event.Even
 	return list, err
 }
 
-func reversals(ctx context.Context, s store.Store) (map[event.ID]bool, error) {
-	list, err := scan(ctx, s, []event.Kind{event.KindReverse})
-	off := map[event.ID]bool{}
-	for _, e := range list {
-		if r, ok := e.Data.(*event.Reverse); ok {
-			off[r.Event] = true
-		}
-	}
-	return off, err
-}
-
-// setup returns the events that define the shop.
-func setup(ctx context.Context, s store.Store) ([]catalog.Input, error) {
-	off, err := reversals(ctx, s)
-	if err != nil {
-		return nil, err
-	}
-	list, err := scan(ctx, s, setupKinds)
-	if err != nil {
-		return nil, err
-	}
-	inputs := make([]catalog.Input, len(list))
-	for i, e := range list {
-		inputs[i] = catalog.Input{Event: e, Reversed: off[e.ID] && e.Kind.Reversible()}
-	}
-	return inputs, nil
-}
-
-// Setup implements entry.Known.
-func (k *known) Setup() ([]catalog.Input, error) { return setup(k.ctx, k.store) }
-
-// Event implements entry.Known. Of events with one id the one of the smallest source counts.
-func (k *known) Event(id event.ID) (*event.Event, bool, error) {
-	rows, err := k.store.ByID(k.ctx, id)
-	if err != nil || len(rows) == 0 {
-		return nil, false, err
-	}
-	var list []*event.Event
-	for _, r := range rows {
-		e, err := event.ParseLine(r.Line)
-		if err != nil {
-			return nil, false, store.Fail("read the ledger", id.String(), store.ErrDamaged, err)
-		}
-		list = append(list, e)
-	}
-	slices.SortFunc(list, func(a, b *event.Event) int { return cmp.Compare(a.Device, b.Device) })
-	return list[0], true, nil
-}
-
-// Reversed implements entry.Known.
-func (k *known) Reversed(id event.ID) (bool, error) {
-	if k.off == nil {
-		off, err := reversals(k.ctx, k.store)
-		if err != nil {
-			return false, err
-		}
-		k.off = off
-	}
-	return k.off[id], nil
-}
-
-// Order implements entry.Known.
-func (k *known) Order(number string) (bool, error) {
-	rows, err := k.store.ByOrder(k.ctx, number)
-	if err != nil {
-		return false, err
-	}
-	for _, r := range rows {
-		e, err := event.ParseLine(r.Line)
-		if err == nil && (e.Kind == event.KindOrder || e.Kind == event.KindPack) {
-			return true, nil
-		}
-	}
-	return false, nil
-}
-
 // check is the check of entry, to be run inside the transaction that records.
 func (d *desk) check(facts []event.Fact) func(store.Tx) error {
 	return func(store.Tx) error {
-		return entry.Check(facts, &known{ctx: d.ctx, store: d.store}, d.m.Now(), func(name string) error {
+		return entry.Check(facts, d.held, d.m.Now(), func(name string) error {
 			_, err := loadZone(name)
 			return err
 		})
 	}
 }
 
-// lines is the ledger as the source of a fold.
-type lines struct{ s store.Store }
-
-// Lines implements fold.Source.
-func (l lines) Lines(ctx context.Context, fn func([]byte) error) error {
-	return l.s.Scan(ctx, 0, func(r store.Row) error { return fn(r.Line) })
-}
-
 // log reads the events for a fold. known 0 is all.
 func (d *desk) log(known int64) (*fold.Log, error) {
-	return fold.Read(d.ctx, lines{d.store}, fold.Choice{Known: known})
+	return fold.Read(d.ctx, fold.Stored(d.store), fold.Choice{Known: known})
 }
 
 // style is how reports write times and money.

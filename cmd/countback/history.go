@@ -83,7 +83,7 @@ func (d *desk) what(args []string, item, order string) (history.What, error) {
 		_, err := d.stocked(word)
 		return history.What{Item: word}, err
 	}
-	k := &known{ctx: d.ctx, store: d.store}
+	k := d.held
 	if id, err := event.ParseID(strings.ToUpper(word)); err == nil {
 		if _, ok, err := k.Event(id); err != nil || ok {
 			return history.What{Event: id}, err

@@ -242,7 +242,7 @@ func (j *importJob) problems(r *sheet.Result, hint string) error {
 
 // compare looks whether what the file says of orders that are here already is what was recorded.
 func (j *importJob) compare(r *sheet.Result) error {
-	k := &known{ctx: j.d.ctx, store: j.d.store}
+	k := j.d.held
 	var changed, other []string
 	for i, f := range r.Facts {
 		e, held, err := k.Event(f.ID)

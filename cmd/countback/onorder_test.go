@@ -43,7 +43,7 @@ func TestOnOrderOfAPartIsThatOfTheWhole(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		whole, err := fold.Read(d.ctx, lines{s}, fold.Choice{Known: known})
+		whole, err := fold.Read(d.ctx, fold.Stored(s), fold.Choice{Known: known})
 		if err != nil {
 			t.Fatal(err)
 		}
