@@ -44,13 +44,14 @@ func newDesk(devices ...string) *desk {
 
 // log is a device's log; the first event of each is its own.
 func (d *desk) log(name string) *storetest.Log {
+	name = name[:1]
 	if l := d.logs[name]; l != nil {
 		return l
 	}
 	shop := storetest.NewLog(1, "").Shop
 	l := storetest.NewLog(name[0]-'a'+1, shop)
 	d.logs[name] = l
-	d.insert(l.At(oracle.Start-1000, l.Device(storetest.NewLog(1, ""), "desk")))
+	d.insert(l.At(1577836800000, l.Device(storetest.NewLog(1, ""), "desk")))
 	return l
 }
 
@@ -258,7 +259,7 @@ func TestACheckpointAndTheTailAreTheWhole(t *testing.T) {
 		}
 		var steps []string
 		for len(events) > 0 {
-			n := rapid.IntRange(1, 1+len(events)/2).Draw(t, "batch")
+			n := min(len(events), rapid.IntRange(size/8, 1+size/2).Draw(t, "batch"))
 			for _, e := range events[:n] {
 				d.put(e)
 			}
