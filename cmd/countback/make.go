@@ -28,11 +28,11 @@ recorded with countback reprint.`,
 				return err
 			}
 		}
-		log, run, err := a.fold(d)
+		state, err := a.state(d)
 		if err != nil {
 			return err
 		}
-		r := reprint.All(log.Run(run), d.style(), only)
+		r := reprint.All(state, d.style(), only)
 		if only != "" && len(r.Items) == 0 {
 			return wrong("", "record one with countback makespec FILE", "there is no make spec of %s yet, so it isn't printed here", only)
 		}

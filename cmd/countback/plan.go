@@ -56,15 +56,10 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 		if table != "" && !slices.Contains(planTables, table) {
 			return wrong("--table", "choose "+strings.Join(planTables, ", "), "%q is no table of the plan", table)
 		}
-		log, run, err := a.fold(d)
+		ask.Orders = args
+		r, err := d.plan(a, ask)
 		if err != nil {
 			return err
-		}
-		state := log.Run(run)
-		ask.Orders = args
-		r, err := plan.Of(state, d.style(), ask)
-		if err != nil {
-			return d.notOpen(state, err, a.asOf+a.known != "")
 		}
 		if pdf != "" {
 			return d.planPaper(r, pdf, size)
@@ -72,6 +67,25 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 		return m.printPlan(d, r, table)
 	})
 	return cmd
+}
+
+// plan plans from the latest checkpoint, which has every open order. Why another one isn't open, only the whole ledger knows.
+func (d *desk) plan(a asked, ask plan.Ask) (plan.Report, error) {
+	state, err := a.state(d)
+	if err != nil {
+		return plan.Report{}, err
+	}
+	r, err := plan.Of(state, d.style(), ask)
+	if err == nil {
+		return r, nil
+	}
+	log, run, e := a.fold(d)
+	if e != nil {
+		return r, e
+	}
+	state = log.Run(run)
+	r, err = plan.Of(state, d.style(), ask)
+	return r, d.notOpen(state, err, a.asOf+a.known != "")
 }
 
 // notOpen says why an order can't be planned or packed, and which may have been meant. past says that only a part of the ledger was looked at.
