@@ -9,14 +9,14 @@ type Deviation struct {
 	Squares float64 // what φ multiplies, not below 0
 }
 
-// clip is where a deviation stops to count more, in standard deviations: Huber's proposal 2 with k = 1.5.
-const clip = 1.5
+// clip is where a deviation stops to count more, in standard deviations: Huber's proposal 2 with k = 2.
+const clip = 2
 
 // Spread estimates φ, above 0, so that a few wild deviations hardly move it: the root of
 //
 //	Σ a·(ψ(off/√v)²/κ - 1) + n0·(start/φ - 1) = 0,  v = known + φ·squares,  a = φ·squares/v,
 //
-// where ψ cuts off at ±1.5 and κ is the mean of ψ² of a standard normal. Without the cut it is the equation of greatest likelihood. It is proposal 2 of
+// where ψ cuts off at ±2 and κ is the mean of ψ² of a standard normal. Without the cut it is the equation of greatest likelihood. It is proposal 2 of
 // P. J. Huber (Robust Statistics, 1981, section 6.4) for a variance of two parts. start counts like n0 deviations that show just it, n0 > 0, so
 // that without any the answer is start. logVariance is the variance of log φ, by the usual sandwich of the same equation.
 func Spread(list []Deviation, start, n0 float64) (phi, logVariance float64) {

@@ -26,12 +26,14 @@ type Ratio struct {
 	Ratio     float64 // actual ÷ spec
 	Low, High float64 // 95 %
 	Usual     float64 // the usual waste, as a share of use, which is in the ratio too
+	Most      float64 // what may still be usual waste, 39 times in 40: items differ
+	More      bool    // more went than usual waste may be, even if it went piece by piece, by chance
 	Pattern   Pattern
 	PerDay    float64 // base units lost a day, beyond the ratio, where the pattern is Steady or Both
 }
 
-// Excludes1 reports whether the interval lies wholly on one side of 1, and beyond the usual waste.
-func (r Ratio) Excludes1() bool { return r.Low > 1+r.Usual || r.High < 1 }
+// Excludes1 reports whether the interval lies wholly on one side of 1, and, above it, beyond what may be usual waste or a few pieces that were lost.
+func (r Ratio) Excludes1() bool { return r.Low > 1+r.Most && r.More || r.High < 1 }
 
 const (
 	least     = 3   // intervals of a ratio
@@ -87,7 +89,10 @@ func (u Usual) Ratio(s Series) (Ratio, error) {
 	if from > 0 {
 		f = u.fitting(spans[from:])
 	}
-	r := Ratio{From: first + from, To: len(s.Spans), Began: from > 0, Usual: u.Mu}
+	r := Ratio{From: first + from, To: len(s.Spans), Began: from > 0, Usual: u.Mu, Most: u.Mu + float64(half95*sqrt(u.MuVariance))}
+	sum := u.Sum(spans[from:], s.Piece)
+	low, _ := sum.Bounds()
+	r.More = low > float64(r.Most*sum.Used)
 	r.of(u, f, fit)
 	r.pattern(u, f)
 	return r, nil

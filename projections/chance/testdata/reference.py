@@ -51,7 +51,7 @@ for n, k in ((3, 1), (6, 1), (6, 2), (12, 2), (24, 3)):
         "condition": float(np.linalg.cond(white / np.linalg.norm(white, axis=0))),
     })
 out["spread"] = []
-c = 1.5
+c = 2.0
 kappa = scipy.integrate.quad(lambda z: min(abs(z), c) ** 2 * stats.norm.pdf(z), -12, 12, limit=400, points=[-c, c])[0]
 for n, n0, true in ((5, 2.0, 0.02), (60, 2.0, 0.05), (200, 4.0, 0.008)):
     known, squares = rng.uniform(0.1, 4, n), rng.uniform(20, 900, n)
