@@ -1,0 +1,196 @@
+package replicate
+
+import (
+	"cmp"
+	"errors"
+	"slices"
+	"time"
+
+	"countback/ledger/chain"
+	"countback/ledger/event"
+	"countback/ledger/store"
+)
+
+const (
+	receiptGap = time.Second // at least, between two receipts of this device
+	maxUnknown = 256         // receipts of devices that aren't members yet
+)
+
+// held takes a receipt from a bus.
+func (m *Machine) held(in Held) error { return m.takeReceipt(in.Device, in.Body) }
+
+// takeReceipt takes a receipt. from is the device that its subject names, "" for a file.
+func (m *Machine) takeReceipt(from string, body []byte) error {
+	r, err := ParseReceipt(body)
+	if err != nil || from != "" && r.Device != from {
+		m.report(Report{What: BadReceipt, Device: from, Err: err})
+		return nil
+	}
+	if old := m.receiptOf(r.Device); old != nil && old.Count >= r.Count {
+		if string(old.body) != string(r.body) && old.Count == r.Count && r.Device == m.own {
+			m.report(Report{What: Copied, Device: m.own, Seq: m.log(m.own).head.Seq + 1})
+		}
+		return nil
+	}
+	b, ok := m.members.Get(r.Device)
+	if !ok {
+		m.keepUnknown(r)
+		return nil
+	}
+	if err := r.Verify(b.Key); err != nil {
+		m.report(Report{What: BadReceipt, Device: r.Device, From: from, Err: err})
+		return nil
+	}
+	if r.Device == m.own {
+		m.report(Report{What: Copied, Device: m.own, Seq: m.log(m.own).head.Seq + 1})
+	}
+	return m.putReceipt(r)
+}
+
+func (m *Machine) putReceipt(r *Receipt) error {
+	if err := m.write(func(tx transaction) error { return tx.SetLocal(noteHeld+r.Device, r.body) }); err != nil {
+		return err
+	}
+	i, ok := slices.BinarySearchFunc(m.receipts, r.Device, byDevice)
+	if ok {
+		m.receipts[i] = r
+	} else {
+		m.receipts = slices.Insert(m.receipts, i, r)
+	}
+	return nil
+}
+
+func byDevice(r *Receipt, device string) int { return cmp.Compare(r.Device, device) }
+
+func (m *Machine) receiptOf(device string) *Receipt {
+	if i, ok := slices.BinarySearchFunc(m.receipts, device, byDevice); ok {
+		return m.receipts[i]
+	}
+	return nil
+}
+
+// keepUnknown keeps a receipt until its device is a member.
+func (m *Machine) keepUnknown(r *Receipt) {
+	i, ok := slices.BinarySearchFunc(m.unknown, r.Device, byDevice)
+	switch {
+	case ok && m.unknown[i].Count < r.Count:
+		m.unknown[i] = r
+	case !ok && len(m.unknown) < maxUnknown:
+		m.unknown = slices.Insert(m.unknown, i, r)
+	}
+}
+
+// knowReceipts looks again at the receipts of devices that weren't members.
+func (m *Machine) knowReceipts() error {
+	for _, r := range slices.Clone(m.unknown) {
+		if _, ok := m.members.Get(r.Device); !ok {
+			continue
+		}
+		m.unknown = slices.DeleteFunc(m.unknown, func(x *Receipt) bool { return x == r })
+		if err := m.takeReceipt(r.Device, r.body); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// makeReceipt signs a new receipt if the logs have changed since the last one and a bus could take it.
+func (m *Machine) makeReceipt() error {
+	if err := m.knowReceipts(); err != nil {
+		return err
+	}
+	if m.elapsed < m.receiptAt || m.log(m.own).head.Seq == 0 || !slices.ContainsFunc(m.links, func(k *link) bool { return k.up }) {
+		return nil
+	}
+	var heads []Head
+	for _, l := range m.logs {
+		if l.head.Seq > 0 {
+			heads = append(heads, Head{l.device, l.head.Seq, l.head.Hash})
+		}
+	}
+	count := int64(1)
+	if last := m.receiptOf(m.own); last != nil {
+		if slices.Equal(last.Heads, heads) {
+			return nil
+		}
+		count = last.Count + 1
+	}
+	r, err := SignReceipt(m.cfg.Key, count, heads)
+	if err != nil {
+		return err
+	}
+	m.receiptAt = m.elapsed + receiptGap
+	return m.putReceipt(r)
+}
+
+// counts reports whether a device's receipt says that a disk holds something: of a member that is neither revoked nor replaced by another.
+func (m *Machine) counts(device string) bool {
+	if m.live == nil {
+		m.live = map[string]bool{}
+		all := m.members.All()
+		for _, b := range all {
+			m.live[b.Device] = !b.Revoked && !slices.ContainsFunc(all, func(x chain.Member) bool { return x.Succeeds == b.Device })
+		}
+	}
+	return m.live[device]
+}
+
+// safe returns up to where a log stands on the disk of another member, by its receipt.
+func (m *Machine) safe(l *log) (int64, error) {
+	best := int64(0)
+	for _, r := range m.receipts {
+		h, ok := r.head(l.device)
+		if r.Device == m.own || !ok || h.Seq <= best || h.Seq > l.head.Seq || !m.counts(r.Device) {
+			continue
+		}
+		hash := l.head.Hash
+		if h.Seq != l.head.Seq {
+			row, err := m.cfg.Store.At(m.ctx, l.device, h.Seq)
+			if errors.Is(err, store.ErrNotFound) {
+				continue
+			}
+			if err != nil {
+				return 0, err
+			}
+			hash = event.HashLine(row.Line)
+		}
+		if hash == h.Hash {
+			best = h.Seq
+		}
+	}
+	return best, nil
+}
+
+// Standing says how far a log has come. Each number counts the log's events from the first on.
+type Standing struct {
+	Device string
+	Kept   int64 // on this device's disk
+	Sent   int64 // on a bus that isn't on the same disk
+	Safe   int64 // on the disk of another member, by a receipt of it
+}
+
+// Standings returns how far each log has come, by device. A receipt that is ahead of this device counts once this device has caught up with it.
+func (m *Machine) Standings() (out []Standing, err error) {
+	for _, l := range m.logs {
+		if l.head.Seq == 0 {
+			continue
+		}
+		s := Standing{Device: l.device, Kept: l.head.Seq}
+		for _, k := range m.links {
+			if k.said.Created != 0 && !k.said.SameDisk {
+				s.Sent = max(s.Sent, min(k.sentOf(l.device), l.head.Seq))
+			}
+		}
+		if s.Safe, err = m.safe(l); err != nil {
+			return nil, err
+		}
+		out = append(out, s)
+	}
+	return out, nil
+}
+
+// Members returns who belongs to the shop, as the machine knows it. It is only to be read, and not while Step runs.
+func (m *Machine) Members() *chain.Members { return m.members }
+
+// Ahead returns how far the events of a device were dated after the bus had stored them, at most, since the machine was made; 0 if they never were.
+func (m *Machine) Ahead(device string) time.Duration { return m.log(device).dated }

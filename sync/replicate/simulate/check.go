@@ -1,0 +1,287 @@
+package simulate
+
+import (
+	"bytes"
+	"fmt"
+	"maps"
+	"slices"
+	"strings"
+	"time"
+
+	"countback/ledger/chain"
+	"countback/ledger/event"
+	"countback/ledger/store"
+	"countback/sync/replicate"
+)
+
+// lines returns a replica's events by place in their logs.
+func (w *world) lines(r *Replica) map[string]string {
+	out := map[string]string{}
+	err := r.Store.Scan(w.ctx, 0, func(row store.Row) error {
+		e, err := event.ParseLine(row.Line)
+		if err != nil {
+			return err
+		}
+		out[fmt.Sprintf("%s/%010d", e.Device, e.Seq)] = string(row.Line)
+		return nil
+	})
+	if err != nil {
+		w.fail("%s: %w", r.Name, err)
+	}
+	return out
+}
+
+// notes returns what a replica keeps beside its logs.
+func (w *world) notes(r *Replica) (out []replicate.Kept) {
+	for _, read := range []func() ([]replicate.Kept, error){
+		func() ([]replicate.Kept, error) { return replicate.Aside(w.ctx, r.Store) },
+		func() ([]replicate.Kept, error) { return replicate.Waiting(w.ctx, r.Store) },
+		func() ([]replicate.Kept, error) { return replicate.Refused(w.ctx, r.Store) },
+	} {
+		list, err := read()
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+		}
+		out = append(out, list...)
+	}
+	return out
+}
+
+// holds returns the ids of all events on a replica's disk.
+func (w *world) holds(r *Replica, ids map[event.ID]bool) {
+	for _, line := range w.lines(r) {
+		if e, err := event.ParseLine([]byte(line)); err == nil {
+			ids[e.ID] = true
+		}
+	}
+	for _, k := range w.notes(r) {
+		if e, err := event.ParseLine(k.Line); err == nil {
+			ids[e.ID] = true
+		}
+	}
+}
+
+func (w *world) lose(why string) { w.loseBut(why, nil) }
+
+// loseBut takes note of the facts that no disk holds any more. extra is a replica that isn't among the others yet.
+func (w *world) loseBut(why string, extra *Replica) {
+	ids := map[event.ID]bool{}
+	for _, r := range w.alive() {
+		w.holds(r, ids)
+	}
+	if extra != nil {
+		w.holds(extra, ids)
+	}
+	for _, f := range w.facts {
+		if f.lost == "" && !ids[f.id] {
+			f.lost = why
+		}
+	}
+}
+
+// checkPlaces checks that no cursor has passed an event that isn't on the replica's disk.
+func (w *world) checkPlaces(r *Replica) {
+	have := map[string]bool{}
+	for _, line := range w.lines(r) {
+		have[line] = true
+	}
+	for _, k := range w.notes(r) {
+		have[string(k.Line)] = true
+	}
+	for _, c := range r.conns {
+		at, err := replicate.ReadPlace(w.ctx, r.Store, c.bus.name)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return
+		}
+		log := c.bus.Log()
+		if at.Created != c.bus.Created || at.Seq == 0 || at.Seq > uint64(len(log)) || !at.At(log[at.Seq-1]) {
+			continue // it is of a stream that is no more
+		}
+		for _, msg := range log[:at.Seq] {
+			if at.Left > 0 && msg.Seq >= at.Left {
+				break
+			}
+			if !have[string(msg.Body)] {
+				w.fail("%s: the cursor of bus %s stands at %d, and message %d isn't on the disk", r.Name, c.bus.name, at.Seq, msg.Seq)
+			}
+		}
+	}
+}
+
+// checkSafe checks that what a machine calls safe is on another member's disk.
+func (w *world) checkSafe(r *Replica) {
+	if r.m == nil || w.disks {
+		return
+	}
+	list, err := r.m.Standings()
+	if err != nil {
+		w.fail("%s: %w", r.Name, err)
+		return
+	}
+	for _, s := range list {
+		if s.Safe == 0 {
+			continue
+		}
+		mine, err := r.Store.At(w.ctx, s.Device, s.Safe)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return
+		}
+		held := false
+		for _, o := range w.reps {
+			if row, err := o.Store.At(w.ctx, s.Device, s.Safe); o != r && err == nil && bytes.Equal(row.Line, mine.Line) {
+				held = true
+			}
+		}
+		if !held {
+			w.fail("%s: event %d of device %s is called safe, and nobody else has it", r.Name, s.Safe, s.Device)
+		}
+	}
+}
+
+// heal lets everything work again, waits until all replicas are the same, and checks what was promised.
+func (w *world) heal() {
+	w.tell("%s: everything works again", w.now)
+	w.calm, w.loss = true, 0
+	for _, b := range w.buses {
+		b.Limit = 0
+	}
+	for _, r := range w.alive() {
+		r.disk.CrashIn, r.disk.Full = 0, 0
+		w.checkPlaces(r)
+		w.checkSafe(r)
+		for _, c := range r.conns {
+			w.connectSoon(c)
+		}
+		w.step(r, replicate.Changed{})
+	}
+	from := w.now
+	for w.err == nil && w.now < from+6*time.Hour {
+		w.run(w.now + 20*time.Second)
+		if w.same() && w.nothingOwed() {
+			w.stats.Healed = w.now - from
+			w.run(w.now + 2*time.Minute)
+			w.checkEnd()
+			return
+		}
+	}
+	if w.err == nil {
+		w.fail("after six hours the replicas still differ: %s", w.difference())
+	}
+}
+
+// same reports whether all logs go equally far, and everyone has the newest receipts of all.
+func (w *world) same() bool {
+	var first map[string]store.Head
+	for _, r := range w.alive() {
+		if r.m == nil {
+			return false
+		}
+		heads, err := r.Store.Heads(w.ctx)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return false
+		}
+		if first == nil {
+			first = heads
+		}
+		if !maps.Equal(first, heads) {
+			return false
+		}
+	}
+	return true
+}
+
+// nothingOwed reports whether every fact aside has been adopted or never will be.
+func (w *world) nothingOwed() bool {
+	for _, f := range w.facts {
+		if f.lost == "" && !w.inLogs(f) && !w.asideOfRevoked(f) {
+			return false
+		}
+	}
+	return true
+}
+
+func (w *world) inLogs(f *fact) bool {
+	rows, err := w.alive()[0].Store.ByID(w.ctx, f.id)
+	return err == nil && len(rows) > 0
+}
+
+// asideOfRevoked reports whether a fact stands on a branch of a revoked device, which a person looks through.
+func (w *world) asideOfRevoked(f *fact) bool {
+	for _, r := range w.alive() {
+		m, err := chain.Load(w.ctx, r.Store, w.shop)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return false
+		}
+		list, err := replicate.Aside(w.ctx, r.Store)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return false
+		}
+		for _, k := range list {
+			e, err := event.ParseLine(k.Line)
+			if err != nil || e.ID != f.id {
+				continue
+			}
+			if b, ok := m.Get(e.Device); ok && b.Revoked || e.Kind == event.KindDevice {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+func (w *world) difference() string {
+	var out []string
+	for _, r := range w.alive() {
+		heads, _ := r.Store.Heads(w.ctx)
+		text := r.Name + " (" + r.key.Device()[:4] + "):"
+		for _, d := range slices.Sorted(maps.Keys(heads)) {
+			text += fmt.Sprintf(" %s=%d/%s", d[:4], heads[d].Seq, heads[d].Hash[:4])
+		}
+		waiting, _ := replicate.Waiting(w.ctx, r.Store)
+		aside, _ := replicate.Aside(w.ctx, r.Store)
+		text += fmt.Sprintf(" waiting %d aside %d", len(waiting), len(aside))
+		out = append(out, text)
+	}
+	for _, f := range w.facts {
+		if f.lost == "" && !w.inLogs(f) && !w.asideOfRevoked(f) {
+			out = append(out, "fact "+f.id.String()+" of "+f.device[:4]+" stands in no log")
+		}
+	}
+	return strings.Join(out, "\n")
+}
+
+// checkEnd checks the end of a schedule.
+func (w *world) checkEnd() {
+	all := w.alive()
+	first := w.lines(all[0])
+	for _, r := range all {
+		if !maps.Equal(w.lines(r), first) {
+			w.fail("%s and %s hold other bytes", r.Name, all[0].Name)
+		}
+		w.checkPlaces(r)
+		w.checkSafe(r)
+		if list, err := replicate.Waiting(w.ctx, r.Store); err != nil || len(list) > 0 {
+			w.fail("%s: %d events still wait (%v)", r.Name, len(list), err)
+		}
+		if list, err := replicate.Refused(w.ctx, r.Store); err != nil || len(list) > 0 {
+			w.fail("%s: %d lines were refused, though nobody has forged any (%v)", r.Name, len(list), err)
+		}
+	}
+	for _, f := range w.facts {
+		if f.lost == "" && !w.inLogs(f) && !w.asideOfRevoked(f) {
+			w.fail("fact %s of device %s was confirmed, and is gone", f.id, f.device)
+		}
+	}
+	rep, err := chain.Audit(w.ctx, all[0].Store, chain.Options{Shop: w.shop, Workers: 1})
+	if err != nil {
+		w.fail("audit: %w", err)
+	}
+	for _, f := range rep.Faults {
+		w.fail("audit: %s: %s", f.Event, f.What)
+	}
+}

@@ -1,0 +1,81 @@
+package simulate_test
+
+import (
+	"fmt"
+	"os"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"testing"
+
+	"countback/sync/replicate/simulate"
+)
+
+// seeds returns how many schedules are run, and from which seed on: COUNTBACK_SCHEDULES says how many, COUNTBACK_SEED the first (alone, if no number is
+// given).
+func seeds(t *testing.T) (first uint64, n int) {
+	n = 300
+	if os.Getenv("COUNTBACK_FULL") != "" {
+		n = 2000
+	}
+	number := func(name string) (uint64, bool) {
+		text := os.Getenv(name)
+		if text == "" {
+			return 0, false
+		}
+		v, err := strconv.ParseUint(text, 10, 64)
+		if err != nil {
+			t.Fatalf("%s=%s isn't a whole number", name, text)
+		}
+		return v, true
+	}
+	seed, alone := number("COUNTBACK_SEED")
+	if alone {
+		first, n = seed, 1
+	}
+	if v, ok := number("COUNTBACK_SCHEDULES"); ok {
+		n = int(v)
+	}
+	return first, n
+}
+
+func TestSchedules(t *testing.T) {
+	first, n := seeds(t)
+	var failed atomic.Bool
+	var mu sync.Mutex
+	total := simulate.Stats{}
+	var wait sync.WaitGroup
+	next := atomic.Uint64{}
+	for range 2 {
+		wait.Go(func() {
+			for {
+				i := next.Add(1) - 1
+				if i >= uint64(n) || failed.Load() {
+					return
+				}
+				s := simulate.New(first + i)
+				res, err := simulate.Run(s, nil)
+				mu.Lock()
+				total.Add(res.Stats)
+				mu.Unlock()
+				if err != nil {
+					failed.Store(true)
+					explain(t, s, err)
+				}
+			}
+		})
+	}
+	wait.Wait()
+	t.Logf("%d schedules from seed %d: %s", n, first, total)
+}
+
+// explain prints a failing schedule, made as short as it can be, and what happened in it.
+func explain(t *testing.T, s simulate.Schedule, err error) {
+	t.Errorf("seed %d: %v\nagain: COUNTBACK_SEED=%d go test -run TestSchedules -v ./sync/replicate/simulate", s.Seed, err, s.Seed)
+	s, err = simulate.Shrink(s, err)
+	text := ""
+	if _, again := simulate.Run(s, func(format string, args ...any) { text += fmt.Sprintf(format, args...) + "\n" }); again == nil {
+		t.Errorf("seed %d: the schedule doesn't fail the second time: something hangs on more than the seed", s.Seed)
+	}
+	t.Errorf("shortened to %d steps: %v\n%s\n%s", len(s.Steps), err, s, text)
+}
