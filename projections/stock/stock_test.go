@@ -137,8 +137,8 @@ func TestWhatStockSaysOfItems(t *testing.T) {
 	if seal.Name != "Paper seal" || seal.Place != "cart 2" {
 		t.Errorf("name and place are those of the instant: %q, %q", seal.Name, seal.Place)
 	}
-	if !cord.Retired || seal.Retired || !card.Short || seal.Short {
-		t.Errorf("retired %v %v, short %v %v", cord.Retired, seal.Retired, card.Short, seal.Short)
+	if !cord.Retired || seal.Retired || !card.Short || cord.Short || seal.Short {
+		t.Errorf("retired %v %v, short %v %v %v", cord.Retired, seal.Retired, card.Short, cord.Short, seal.Short)
 	}
 	if r.AsOf != "2026-01-15T20:00:00-04:00" || r.Engine != report.Engine || r.Currency != "CAD" || r.Costing != "average" {
 		t.Errorf("%+v", r)
