@@ -13,7 +13,7 @@ import (
 
 const (
 	receiptGap = time.Second // at least, between two receipts of this device
-	maxUnknown = 256         // receipts of devices that aren't members yet
+	maxLater   = 256         // receipts that are put off
 )
 
 // held takes a receipt from a bus.
@@ -34,7 +34,7 @@ func (m *Machine) takeReceipt(from string, body []byte) error {
 	}
 	b, ok := m.members.Get(r.Device)
 	if !ok {
-		m.keepUnknown(r)
+		m.putOff(r)
 		return nil
 	}
 	if err := r.Verify(b.Key); err != nil {
@@ -49,6 +49,7 @@ func (m *Machine) takeReceipt(from string, body []byte) error {
 
 func (m *Machine) putReceipt(r *Receipt) error {
 	if err := m.write(func(tx transaction) error { return tx.SetLocal(noteHeld+r.Device, r.body) }); err != nil {
+		m.putOff(r)
 		return err
 	}
 	i, ok := slices.BinarySearchFunc(m.receipts, r.Device, byDevice)
@@ -69,24 +70,24 @@ func (m *Machine) receiptOf(device string) *Receipt {
 	return nil
 }
 
-// keepUnknown keeps a receipt until its device is a member.
-func (m *Machine) keepUnknown(r *Receipt) {
-	i, ok := slices.BinarySearchFunc(m.unknown, r.Device, byDevice)
+// putOff keeps a receipt until its device is a member, or the store works again.
+func (m *Machine) putOff(r *Receipt) {
+	i, ok := slices.BinarySearchFunc(m.later, r.Device, byDevice)
 	switch {
-	case ok && m.unknown[i].Count < r.Count:
-		m.unknown[i] = r
-	case !ok && len(m.unknown) < maxUnknown:
-		m.unknown = slices.Insert(m.unknown, i, r)
+	case ok && m.later[i].Count < r.Count:
+		m.later[i] = r
+	case !ok && len(m.later) < maxLater:
+		m.later = slices.Insert(m.later, i, r)
 	}
 }
 
-// knowReceipts looks again at the receipts of devices that weren't members.
-func (m *Machine) knowReceipts() error {
-	for _, r := range slices.Clone(m.unknown) {
+// lateReceipts takes the receipts that were put off, as far as their devices are members now.
+func (m *Machine) lateReceipts() error {
+	for _, r := range slices.Clone(m.later) {
 		if _, ok := m.members.Get(r.Device); !ok {
 			continue
 		}
-		m.unknown = slices.DeleteFunc(m.unknown, func(x *Receipt) bool { return x == r })
+		m.later = slices.DeleteFunc(m.later, func(x *Receipt) bool { return x == r })
 		if err := m.takeReceipt(r.Device, r.body); err != nil {
 			return err
 		}
@@ -96,7 +97,7 @@ func (m *Machine) knowReceipts() error {
 
 // makeReceipt signs a new receipt if the logs have changed since the last one and a bus could take it.
 func (m *Machine) makeReceipt() error {
-	if err := m.knowReceipts(); err != nil {
+	if err := m.lateReceipts(); err != nil {
 		return err
 	}
 	if m.elapsed < m.receiptAt || m.log(m.own).head.Seq == 0 || !slices.ContainsFunc(m.links, func(k *link) bool { return k.up }) {

@@ -76,7 +76,7 @@ type Machine struct {
 	logs     []*log
 	refused  []*refusal // by hash
 	receipts []*Receipt // by device
-	unknown  []*Receipt // of devices that aren't members yet, by device
+	later    []*Receipt // of devices that aren't members yet, or not stored yet because the store failed; by device
 	links    []*link
 	lastOp   int64
 	cuts     int64 // how many logs were cut, so that an answer from before is known
@@ -172,7 +172,13 @@ func (m *Machine) dispatch(in Input) {
 		return
 	}
 	if m.failing {
-		return // a bus repeats what isn't answered, and revive looks at the store anew
+		// A bus repeats what isn't answered, and revive looks at the store anew; receipts alone come but once.
+		if in, ok := in.(Held); ok {
+			if r, err := ParseReceipt(in.Body); err == nil && r.Device == in.Device {
+				m.putOff(r)
+			}
+		}
+		return
 	}
 	var err error
 	switch in := in.(type) {
@@ -258,7 +264,7 @@ func (m *Machine) wake() {
 
 // load reads everything from the store. What is known of links that are up stays.
 func (m *Machine) load() error {
-	m.logs, m.refused, m.receipts, m.unknown = nil, nil, nil, nil
+	m.logs, m.refused, m.receipts = nil, nil, nil
 	m.scanned = 0
 	if err := m.loadMembers(); err != nil {
 		return err

@@ -137,8 +137,7 @@ func (w *world) copyOf(r *Replica) *memory.Store {
 // keeperOf returns a replica that takes itself for the keeper.
 func (w *world) keeperOf() *Replica {
 	for _, r := range w.alive() {
-		m, err := chain.Load(w.ctx, r.Store, w.shop)
-		if err == nil && m.Keeper() == r.key.Device() {
+		if r.m != nil && r.m.Members().Keeper() == r.key.Device() {
 			return r
 		}
 	}
