@@ -6,6 +6,7 @@ import (
 	"context"
 
 	"countback/ledger/event"
+	"countback/ledger/store"
 )
 
 // Exec runs a statement on the file as a careless program would.
@@ -46,12 +47,27 @@ func (s *Store) BusyTimeout() (ms int, err error) {
 // KindsQuery is ScanKinds' query.
 func KindsQuery(kinds ...event.Kind) string { return kindsQuery(kinds) }
 
-// Bare makes a table of bare lines in the file and returns a prepared insert into it on the connection that writes, as a measure for what the ledger adds.
-func (s *Store) Bare() (insert func(line []byte) error, err error) {
+// Bare makes two tables in the file and returns prepared inserts into them on the connection that writes, as measures for what the ledger adds: one of a
+// number and the line, and one with the ledger's own columns and indexes.
+func (s *Store) Bare() (bare, indexed func(e *event.Event) error, err error) {
 	ctx := context.Background()
-	if _, err := s.conn.ExecContext(ctx, "CREATE TABLE bare (n INTEGER PRIMARY KEY, line BLOB NOT NULL) STRICT"); err != nil {
-		return nil, err
+	if _, err := s.conn.ExecContext(ctx, `CREATE TABLE bare (n INTEGER PRIMARY KEY, line BLOB NOT NULL) STRICT;
+		CREATE TABLE indexed (n INTEGER PRIMARY KEY, device INTEGER NOT NULL, seq INTEGER NOT NULL, id BLOB, kind TEXT NOT NULL, ms INTEGER NOT NULL, ord TEXT,
+			line BLOB NOT NULL, UNIQUE (device, seq)) STRICT;
+		CREATE INDEX indexed_id ON indexed(id);
+		CREATE INDEX indexed_ord ON indexed(ord) WHERE ord IS NOT NULL;
+		CREATE INDEX indexed_kind ON indexed(kind) WHERE kind NOT IN ('order', 'pack')`); err != nil {
+		return nil, nil, err
 	}
-	st, err := s.conn.PrepareContext(ctx, "INSERT INTO bare (line) VALUES (?)")
-	return func(line []byte) error { _, err := st.Exec(line); return err }, err
+	one, err := s.conn.PrepareContext(ctx, "INSERT INTO bare (line) VALUES (?)")
+	if err != nil {
+		return nil, nil, err
+	}
+	two, err := s.conn.PrepareContext(ctx, "INSERT INTO indexed (device, seq, id, kind, ms, ord, line) VALUES (1, ?, ?, ?, ?, ?, ?)")
+	bare = func(e *event.Event) error { _, err := one.Exec(e.Line); return err }
+	indexed = func(e *event.Event) error {
+		_, err := two.Exec(e.Seq, e.ID[:], string(e.Kind), e.Time.Ms(), store.OrderOf(e), e.Line)
+		return err
+	}
+	return bare, indexed, err
 }
