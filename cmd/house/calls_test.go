@@ -40,7 +40,8 @@ var allowed = map[string][]string{
 }
 
 // statistics are the packages of estimates, the only ones that compute with floats. Exact reports never import a figure from them.
-var statistics = []string{"projections/chance", "projections/fill", "projections/noise", "projections/shrinkage", "projections/use"}
+var statistics = []string{"projections/chance", "projections/fill", "projections/forecast", "projections/noise", "projections/outlook", "projections/reorder", "projections/replenish",
+	"projections/shrinkage", "projections/use"}
 
 // floats are functions outside statistics that may name float64, because they hand a number over to statistics.
 var floats = map[string]string{"ledger/num/fixed.go": "Float"}
