@@ -137,7 +137,9 @@ func TestNothingHeavyComesAlong(t *testing.T) {
 }
 
 // aids are packages for tests alone.
-var aids = []string{"ledger/store/storetest", "projections/foldtest", "projections/oracle"}
+var aids = []string{
+	"ledger/store/storetest", "projections/foldtest", "projections/oracle", "sync/replicate/drivertest", "sync/replicate/simulate",
+}
 
 func aid(folder string) bool { return slices.Contains(aids, folder) }
 
