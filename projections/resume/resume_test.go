@@ -89,10 +89,10 @@ func (d *desk) job(now, asOf int64) resume.Job {
 
 // outcome is all there is to compare of a fold.
 type outcome struct {
-	stock, end string
-	moves      []fold.Movement
-	notices    []fold.Notice
-	result     *resume.Result
+	stock   string
+	moves   []fold.Movement
+	notices []fold.Notice
+	result  *resume.Result
 }
 
 func (d *desk) fold(t interface{ Fatal(...any) }, j resume.Job) outcome {
@@ -234,7 +234,7 @@ func TestACheckpointAndTheTailAreTheWhole(t *testing.T) {
 	const day = 24 * 3600 * 1000
 	tally.used, tally.refused = 0, 0
 	rapid.Check(t, func(t *rapid.T) {
-		events := slices.Clone(oracle.Ledger(t, rapid.IntRange(20, size).Draw(t, "size")))
+		events := slices.Clone(oracle.Ledger(t, rapid.IntRange(size/2, size).Draw(t, "size")))
 		spread := rapid.IntRange(0, 3).Draw(t, "spread")
 		arrives := map[*event.Event]int64{}
 		for i, e := range events {
@@ -259,7 +259,7 @@ func TestACheckpointAndTheTailAreTheWhole(t *testing.T) {
 		}
 		var steps []string
 		for len(events) > 0 {
-			n := min(len(events), rapid.IntRange(size/8, 1+size/2).Draw(t, "batch"))
+			n := min(len(events), rapid.IntRange(size/6, 1+size/2).Draw(t, "batch"))
 			for _, e := range events[:n] {
 				d.put(e)
 			}
