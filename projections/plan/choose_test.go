@@ -118,6 +118,42 @@ func TestOldestFirst(t *testing.T) {
 	}
 }
 
+// What is enough for all is not contested, whoever claims it.
+func TestContested(t *testing.T) {
+	q := func(n int64) num.Qty { return num.Whole(n) }
+	have := []num.Qty{q(9), q(2), q(0)}
+	orders := [][]plan.Claim{{{Item: 0, Qty: q(4)}}, {{Item: 0, Qty: q(4)}, {Item: 1, Qty: q(2)}}, {{Item: 1, Qty: q(1)}}, {{Item: 2, Qty: q(1)}, {Item: 0, Qty: q(5)}}}
+	got, contested, exact := plan.Largest(have, orders)
+	if !slices.Equal(got, []bool{true, true, false, false}) || contested != 2 || !exact {
+		t.Error(got, contested, exact)
+	}
+}
+
+// Where so many are contested that it is greedy, oldest first is taken if it sends more.
+func TestGreedyIsNotWorseThanOldestFirst(t *testing.T) {
+	better := 0
+	for seed := range uint64(2000) {
+		have, orders := hard(seed, 26, 3)
+		got, _, exact := plan.Largest(have, orders)
+		n := 0
+		for i, in := range plan.OldestFirst(have, orders) {
+			if in {
+				n++
+			}
+			if got[i] {
+				n--
+			}
+		}
+		if n > 0 || exact {
+			t.Fatalf("seed %d: oldest first sends %d more", seed, n)
+		}
+		if n == 0 && slices.Equal(got, plan.OldestFirst(have, orders)) {
+			better++
+		}
+	}
+	t.Log(better, "times oldest first was taken")
+}
+
 // hard is 25 orders that share ten items of which half is there: nothing can be left out beforehand.
 func hard(seed uint64, orders, items int) ([]num.Qty, [][]plan.Claim) {
 	r := rand.New(rand.NewPCG(seed, 1))

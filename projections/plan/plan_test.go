@@ -107,6 +107,27 @@ func TestPlanIsWhatPackingTakes(t *testing.T) {
 				sum[p.Item] = sum[p.Item].Add(need)
 			}
 		}
+		for i, o := range r.Orders {
+			if i > 0 && (r.Orders[i-1].Placed > o.Placed || r.Orders[i-1].Placed == o.Placed && r.Orders[i-1].Order >= o.Order) {
+				t.Errorf("order %s stands behind %s", o.Order, r.Orders[i-1].Order)
+			}
+			if o.Waits || !slices.Contains(all, o.Order) {
+				continue
+			}
+			// It lacks what the others leave too little of, and whoever lacks something stays.
+			var lacks []string
+			for _, p := range mustPlan(t, s, plan.Ask{Orders: []string{o.Order}}).Pull {
+				k := slices.IndexFunc(r.Pull, func(all plan.Pull) bool { return all.Item == p.Item })
+				left := num.Max(num.Qty{}, num.MustQty(p.OnHand)).Sub(num.MustQty(r.Pull[k].Take))
+				if left.Less(num.MustQty(p.Need)) && !o.Ready {
+					lacks = append(lacks, p.Item)
+				}
+			}
+			slices.Sort(lacks)
+			if !slices.Equal(lacks, o.Lacks) || o.Ready != (len(o.Lacks) == 0 && o.Why == "") {
+				t.Errorf("order %s lacks %v, the plan says %v and ready %v", o.Order, lacks, o.Lacks, o.Ready)
+			}
+		}
 		planned += len(all)
 		if len(ready) < len(all) {
 			someStay++
@@ -179,7 +200,7 @@ item 2026-01-01 {"item":"print","name":"Print","type":"good","unit":"each","clas
 item 2026-01-01 {"item":"pin","name":"Pin","type":"good","unit":"each","class":"small"}
 item 2026-01-01 {"item":"set","name":"Set","type":"prepared","unit":"each","class":"flat","points":"2","parts":[{"item":"card","qty":"2"},{"item":"cord","qty":"120"}]}
 item 2026-01-01 {"item":"box-set","name":"Set of sets","type":"prepared","unit":"each","class":"flat","parts":[{"item":"set","qty":"2"}]}
-item 2026-01-01 {"item":"cord","name":"Cord","type":"supply","unit":"mm","packs":{"spool":"1000","cone":"5000"},"measures":{"tie":"450","wrap":"310","loop":"120"},"place":"stand"}
+item 2026-01-01 {"item":"cord","name":"Cord","type":"supply","unit":"mm","packs":{"stub":"400","spool":"1000","cone":"5000"},"measures":{"tie":"450","wrap":"310","loop":"120"},"place":"stand"}
 item 2026-01-01 {"item":"glue","name":"Glue","type":"supply","unit":"g","packs":{"tub":"250"},"measures":{"pinch":"0.4"}}
 item 2026-01-01 {"item":"board","name":"Board","type":"supply","unit":"each","packs":{"sheet":"6","bundle":"60"},"measures":{"double":"2"}}
 item 2026-01-01 {"item":"mailer","name":"Mailer","type":"supply","unit":"each"}
