@@ -169,8 +169,8 @@ func TestAgainstReference(t *testing.T) {
 			Condition float64
 		}
 		Spread []struct {
-			Off, Known, Squares []float64
-			Start, N0, Phi      float64
+			Off, Known, Squares, Weight []float64
+			Start, N0, Phi              float64
 		}
 	}](t, b)
 	if len(ref.Fits) < 4 || len(ref.Quantiles) < 10 || len(ref.Several) < 3 || len(ref.Spread) < 3 {
@@ -211,7 +211,7 @@ func TestAgainstReference(t *testing.T) {
 	for _, s := range ref.Spread {
 		var list []chance.Deviation
 		for i := range s.Off {
-			list = append(list, chance.Deviation{Off: s.Off[i], Known: s.Known[i], Squares: s.Squares[i]})
+			list = append(list, chance.Deviation{Off: s.Off[i], Known: s.Known[i], Squares: s.Squares[i], Weight: s.Weight[i]})
 		}
 		phi, _ := chance.Spread(list, s.Start, s.N0)
 		near(t, "spread", phi, s.Phi, 1e-7*s.Phi)
@@ -221,7 +221,7 @@ func TestAgainstReference(t *testing.T) {
 func TestSpreadWithoutDeviationsIsItsStart(t *testing.T) {
 	phi, _ := chance.Spread(nil, 0.02, 4)
 	near(t, "phi", phi, 0.02, 1e-10)
-	phi, _ = chance.Spread([]chance.Deviation{{Off: 5, Known: 1}}, 0.02, 4)
+	phi, _ = chance.Spread([]chance.Deviation{{Off: 5, Known: 1, Weight: 1}}, 0.02, 4)
 	near(t, "phi", phi, 0.02, 1e-10)
 }
 

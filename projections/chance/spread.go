@@ -7,6 +7,7 @@ type Deviation struct {
 	Off     float64
 	Known   float64 // variance that has other causes
 	Squares float64 // what φ multiplies, not below 0
+	Weight  float64 // how many observations it counts as
 }
 
 // clip is where a deviation stops to count more, in standard deviations: Huber's proposal 2 with k = 2.
@@ -14,7 +15,7 @@ const clip = 2
 
 // Spread estimates φ, above 0, so that a few wild deviations hardly move it: the root of
 //
-//	Σ a·(ψ(off/√v)²/κ - 1) + n0·(start/φ - 1) = 0,  v = known + φ·squares,  a = φ·squares/v,
+//	Σ weight·a·(ψ(off/√v)²/κ - 1) + n0·(start/φ - 1) = 0,  v = known + φ·squares,  a = φ·squares/v,
 //
 // where ψ cuts off at ±2 and κ is the mean of ψ² of a standard normal. Without the cut it is the equation of greatest likelihood. It is proposal 2 of
 // P. J. Huber (Robust Statistics, 1981, section 6.4) for a variance of two parts. start counts like n0 deviations that show just it, n0 > 0, so
@@ -31,7 +32,7 @@ func Spread(list []Deviation, start, n0 float64) (phi, logVariance float64) {
 				continue
 			}
 			z2 := min(float64(d.Off*d.Off)/v, clip*clip)
-			sum += float64(handling/v) * (z2/square - 1)
+			sum += float64(d.Weight*handling/v) * (z2/square - 1)
 		}
 		return sum
 	}
@@ -41,7 +42,7 @@ func Spread(list []Deviation, start, n0 float64) (phi, logVariance float64) {
 	for _, d := range list {
 		if v := d.Known + float64(phi*d.Squares); v > 0 {
 			a := float64(phi*d.Squares) / v
-			weight += float64(a * a)
+			weight += d.Weight * float64(a*a)
 		}
 	}
 	slope := float64(inner/square*weight) + n0

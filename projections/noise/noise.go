@@ -65,9 +65,9 @@ const (
 	startCount = 2.0  // the start counts like two intervals that show just it
 	cut        = 0.1  // of the weight at each end
 	wasteGuess = 0.03 // standard deviation of the usual waste where no other item says anything
-	startApart = 1e-5 // variance of waste between items: 0.3 % apart …
+	startApart = 1e-6 // variance of waste between items: 0.1 % apart …
 	apartCount = 1.0  // … counts like one item that shows it
-	rounds     = 3    // in which μ and φ are settled: each needs the other
+	rounds     = 4    // in which the figures are settled: each needs the others
 )
 
 // Others estimates for each series what all others teach.
@@ -101,47 +101,73 @@ type estimator struct {
 // of estimates from all lists but one, beginning with a first guess.
 func (e *estimator) of(lists [][]Span, without int, u Usual) Usual {
 	factor := chance.TrimmedVariance(cut)
-	known := 0.0
+	var total, noise, between float64
 	for range rounds {
-		e.x, e.w, known = e.x[:0], e.w[:0], 0
+		e.x, e.w, e.dev, e.items = e.x[:0], e.w[:0], e.dev[:0], e.items[:0]
+		total, noise, between = 0, 0, 0
 		for i, list := range lists {
 			if i == without {
 				continue
 			}
+			item := 0.0
 			for _, n := range list {
-				v := n.Open + n.Close + float64(u.Phi*n.Squares)
-				w := 0.0
-				if v > 0 {
-					w = float64(n.Used*n.Used) / v
-				}
+				v := max(n.Open+n.Close+float64(u.Phi*n.Squares), tiny) / float64(n.Used*n.Used)
+				w := 1 / (v + u.apart) // an item that is counted to the piece is still but one item
 				e.x, e.w = append(e.x, n.Unknown/n.Used), append(e.w, w)
-				known += w
+				item += w
+				noise += float64(w*w) * v
 			}
+			total += item
+			between += float64(item * item)
 		}
 		u.Mu = 0
 		if m := chance.Trimmed(e.x, e.w, cut); m > 0 {
 			u.Mu = m
 		}
-		e.dev, e.items = e.dev[:0], e.items[:0]
 		for i, list := range lists {
-			if i == without || len(list) == 0 {
-				continue
+			if i != without && len(list) > 0 {
+				e.item(list, u)
 			}
-			var off, used, squares float64
-			for _, n := range list {
-				d := chance.Deviation{Off: n.Unknown - float64(u.Mu*n.Used), Known: n.Open + n.Close, Squares: n.Squares}
-				e.dev = append(e.dev, d)
-				off, used, squares = off+d.Off, used+n.Used, squares+n.Squares
-			}
-			first, last := list[0], list[len(list)-1]
-			e.items = append(e.items, chance.Deviation{Off: off, Known: first.Open + last.Close + float64(u.Phi*squares), Squares: float64(used * used)})
 		}
 		u.Phi, u.PhiLogVariance = chance.Spread(e.dev, startPhi, startCount)
+		u.apart, _ = chance.Spread(e.items, startApart, apartCount)
 	}
-	u.apart, _ = chance.Spread(e.items, startApart, apartCount)
-	u.MuVariance = u.apart + 1/(known/factor+1/float64(wasteGuess*wasteGuess))
+	u.MuVariance = u.apart + wasteGuess*wasteGuess
+	if total > 0 {
+		mean := factor * (noise + float64(u.apart*between)) / float64(total*total)
+		u.MuVariance = u.apart + 1/(1/mean+1/float64(wasteGuess*wasteGuess))
+	}
 	u.Spans = len(e.dev)
 	return u
+}
+
+// item notes how far an item's intervals lie from its own waste, and its own waste from the usual. What differs from item to item is no noise of
+// handling: without that, one item that drifts would make every other look uncertain. The only interval of an item is compared with the usual waste.
+func (e *estimator) item(list []Span, u Usual) {
+	var off, used, squares, products, weights float64
+	for _, n := range list {
+		w := 1 / max(n.Open+n.Close+float64(u.Phi*n.Squares), tiny)
+		beyond := n.Unknown - float64(u.Mu*n.Used)
+		off, used, squares = off+beyond, used+n.Used, squares+n.Squares
+		products += float64(w*n.Used) * beyond
+		weights += float64(w*n.Used) * n.Used
+	}
+	own, share := 0.0, 1.0
+	if k := float64(len(list)); k > 1 {
+		own, share = products/weights, (k-1)/k
+	}
+	for _, n := range list {
+		v := max(n.Open+n.Close+float64(u.Phi*n.Squares), tiny)
+		lever := 1.0 // part of the variance that is left after the item's own mean was fitted
+		if len(list) > 1 {
+			lever = max(1-float64(n.Used*n.Used)/float64(v*weights), 0.05)
+		}
+		e.dev = append(e.dev, chance.Deviation{
+			Off: (n.Unknown - float64((u.Mu+own)*n.Used)) / math.Sqrt(lever), Known: n.Open + n.Close, Squares: n.Squares, Weight: share,
+		})
+	}
+	first, last := list[0], list[len(list)-1]
+	e.items = append(e.items, chance.Deviation{Off: off, Known: first.Open + last.Close + float64(u.Phi*squares), Squares: float64(used * used), Weight: 1})
 }
 
 // Sum is several neighbouring intervals taken as one: the counts between them cancel.

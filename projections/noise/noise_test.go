@@ -138,7 +138,7 @@ func TestWithoutOthersTheStartHolds(t *testing.T) {
 	u := noise.Others([]noise.Series{steady(3, 200, 4)})[0]
 	near(t, "phi", u.Phi, 0.02, 1e-9)
 	near(t, "mu", u.Mu, 0, 0)
-	near(t, "its standard deviation", math.Sqrt(u.MuVariance), math.Sqrt(0.03*0.03+1e-5), 1e-12)
+	near(t, "its standard deviation", math.Sqrt(u.MuVariance), math.Sqrt(0.03*0.03+1e-6), 1e-12)
 	if got := noise.Others(nil); len(got) != 0 {
 		t.Error(got)
 	}

@@ -39,6 +39,7 @@ const (
 	least     = 3   // intervals of a ratio
 	gain      = 6.0 // of BIC that a further term has to bring
 	condition = 10.0
+	mostWaste = 0.25 // of use: more is never usual, whatever the other items seem to lose
 	misfit    = 0.99 // quantile of χ² beyond which the intervals differ more among each other than the model lets them
 )
 
@@ -89,7 +90,7 @@ func (u Usual) Ratio(s Series) (Ratio, error) {
 	if from > 0 {
 		f = u.fitting(spans[from:])
 	}
-	r := Ratio{From: first + from, To: len(s.Spans), Began: from > 0, Usual: u.Mu, Most: u.Mu + float64(half95*sqrt(u.MuVariance))}
+	r := Ratio{From: first + from, To: len(s.Spans), Began: from > 0, Usual: u.Mu, Most: min(u.Mu+float64(half95*sqrt(u.MuVariance)), mostWaste)}
 	sum := u.Sum(spans[from:], s.Piece)
 	low, _ := sum.Bounds()
 	r.More = low > float64(r.Most*sum.Used)

@@ -57,12 +57,13 @@ for n, n0, true in ((5, 2.0, 0.02), (60, 2.0, 0.05), (200, 4.0, 0.008)):
     known, squares = rng.uniform(0.1, 4, n), rng.uniform(20, 900, n)
     off = rng.normal(0, np.sqrt(known + true * squares))
     off[0] *= 20
+    weight = rng.uniform(0.5, 1, n)
 
     def equation(log):
         phi = np.exp(log)
         v = known + phi * squares
-        return np.sum(phi * squares / v * (np.minimum(off**2 / v, c * c) / kappa - 1)) + n0 * (0.02 / phi - 1)
+        return np.sum(weight * phi * squares / v * (np.minimum(off**2 / v, c * c) / kappa - 1)) + n0 * (0.02 / phi - 1)
 
     phi = float(np.exp(optimize.brentq(equation, -12, 5, xtol=1e-13)))
-    out["spread"].append({"off": off.tolist(), "known": known.tolist(), "squares": squares.tolist(), "start": 0.02, "n0": n0, "phi": phi})
+    out["spread"].append({"off": off.tolist(), "known": known.tolist(), "squares": squares.tolist(), "weight": weight.tolist(), "start": 0.02, "n0": n0, "phi": phi})
 print(json.dumps(out, indent=1))
