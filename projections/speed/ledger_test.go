@@ -122,7 +122,6 @@ type maker struct {
 	n     int // orders in all
 	i     int // the next order
 	step  int // within it
-	due   []int
 }
 
 const (
