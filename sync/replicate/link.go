@@ -33,6 +33,7 @@ type link struct {
 	filling bool     // the hand-over file is on its way
 	file    [][]byte // receipts of it, taken at its end
 	pending op       // Fetch or Download
+	after   uint64   // what the pending Fetch asked behind
 	verify  bool     // the next message must be the one at Seq
 
 	subjects  map[string]*subject
@@ -190,12 +191,17 @@ func (k *link) save(tx transaction) error {
 
 // fetch asks for the next messages. The first time after an Up the last one that was read is asked for once more, to see that it is still the same.
 func (m *Machine) fetch(k *link) {
-	after := k.Seq
-	if k.verify {
-		after--
-	}
+	k.after = k.behind()
 	k.pending = op{m.op(), m.elapsed + fetchWait}
-	m.emit(Fetch{k.name, k.pending.n, after, fetchMax})
+	m.emit(Fetch{k.name, k.pending.n, k.after, fetchMax})
+}
+
+// behind is the sequence behind which the next messages are read.
+func (k *link) behind() uint64 {
+	if k.verify {
+		return k.Seq - 1
+	}
+	return k.Seq
 }
 
 func mark(msg Message) string { return fmt.Sprintf("%d %s", msg.Stored, event.HashLine(msg.Body)) }
@@ -207,6 +213,10 @@ func (m *Machine) messages(in Messages) error {
 		return nil
 	}
 	k.pending = op{}
+	if k.after != k.behind() { // the cursor has moved meanwhile: this is no answer to where it stands now
+		m.fetch(k)
+		return nil
+	}
 	list := in.List
 	if k.verify && len(list) > 0 {
 		if list[0].Seq != k.Seq || mark(list[0]) != k.Mark {

@@ -151,6 +151,9 @@ func (m *Machine) Step(now time.Time, in Input) []Output {
 	if m.failing && m.elapsed >= m.retryAt {
 		m.revive()
 	}
+	if !m.failing {
+		m.fail(m.retryRefused()) // at the start, before a bus is read
+	}
 	m.dispatch(in)
 	if !m.failing {
 		m.work()

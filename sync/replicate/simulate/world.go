@@ -336,9 +336,13 @@ func (w *world) connect(c *conn) {
 	c.bus.Receipts(func(device string, body []byte) { w.deliver(c, gen, device, body) })
 }
 
-// deliver brings a receipt; each goes its own way, so that they may overtake each other.
+// deliver brings a receipt; each goes its own way, so that they may overtake each other. One that is lost comes again within the session.
 func (w *world) deliver(c *conn, gen int, device string, body []byte) {
-	w.in(w.latency(), func() {
+	late := time.Duration(0)
+	for w.lost() {
+		late += 20 * time.Second
+	}
+	w.in(late+w.latency(), func() {
 		if c.gen == gen && c.up {
 			w.step(c.r, replicate.Held{Bus: c.bus.name, Device: device, Body: body})
 		}
@@ -392,7 +396,7 @@ func (w *world) publish(c *conn, p replicate.Publish) {
 	if sort == replicate.SubjectHeld {
 		for _, r := range w.reps {
 			for _, to := range r.conns {
-				if to.bus == c.bus && to.up && !w.lost() {
+				if to.bus == c.bus && to.up {
 					w.deliver(to, to.gen, device, p.Bodies[0])
 				}
 			}
