@@ -211,13 +211,17 @@ func TestRolls(t *testing.T) {
 		{"a cut of half a blade", cut.Roll{Length: q("305"), Piece: q("100"), Blade: q("2")}, "1 by 3, 0 left, side 0, each 102"},
 		{"cuts add up", cut.Roll{Length: q("303"), Piece: q("100"), Blade: q("2")}, "1 by 2, 99 left, side 0, each 102"},
 		{"slit into lanes", cut.Roll{Length: q("50000"), Piece: q("310"), Width: q("600"), Across: q("140"), Fixed: true}, "4 by 161, 90 left, side 40, each 77.5"},
-		{"turned", cut.Roll{Length: q("50000"), Piece: q("140"), Width: q("650"), Across: q("310")}, "2 by 357, 20 left, side 30, each 70"},
+		{"turned", cut.Roll{Length: q("50000"), Piece: q("310"), Width: q("650"), Across: q("140")}, "2 by 357, 20 left, side 30, each 70, turned"},
+		{"as many both ways", cut.Roll{Length: q("600"), Piece: q("300"), Width: q("600"), Across: q("200")}, "3 by 2, 0 left, side 0, each 100"},
 		{"a third", cut.Roll{Length: q("1000"), Piece: q("100"), Width: q("90"), Across: q("30"), Fixed: true}, "3 by 10, 0 left, side 0, each 33.333333, rounded"},
 		{"too long", cut.Roll{Length: q("300"), Piece: q("301")}, "0 by 0, 0 left, side 0, each 0, rounded"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r, err := c.roll.Cut()
 			got := fmt.Sprintf("%d by %d, %s left, side %s, each %s", r.Lanes, r.Along, r.Offcut, r.Side, r.Each)
+			if r.Turned {
+				got += ", turned"
+			}
 			if !r.Exact {
 				got += ", rounded"
 			}

@@ -76,6 +76,8 @@ func TestCouldPrint(t *testing.T) {
 			"72 pieces, 72 good, 72 cycles; stock has 10 of 11; first 80 insert"},
 		{"what is there is taken first", on("stock=10 insert=5") + inserts + `makespec 2026-01-01 {"item":"card","pieces":"1","lines":[{"item":"insert","qty":"1","per":"piece"}]}`, "card",
 			"77 pieces, 77 good, 77 cycles; stock has 10 of 11; first 80 insert"},
+		{"what is below zero isn't filled up", on("stock=10") + `damage 2026-01-03 {"item":"insert","qty":"30","reason":"damaged"}` + "\n" + inserts + `makespec 2026-01-01 {"item":"card","pieces":"1","lines":[{"item":"insert","qty":"1","per":"piece"}]}`, "card",
+			"72 pieces, 72 good, 72 cycles; stock has 10 of 11; first 80 insert"},
 		{"the same supply on both ways", on("stock=10") + inserts + `makespec 2026-01-01 {"item":"card","pieces":"1","lines":[{"item":"insert","qty":"1","per":"piece"},{"item":"stock","qty":"1","per":"piece"}]}`, "card",
 			"8 pieces, 8 good, 8 cycles; stock has 10 of 11; first 9 insert"},
 		{"three levels", on("flour=9") + `makespec 2026-01-01 {"item":"paste","pieces":"10","lines":[{"item":"flour","qty":"3","per":"cycle"}]}
