@@ -13,7 +13,7 @@ import (
 )
 
 // Often is the number of events after which a fold leaves checkpoints: so many are folded while one is being saved.
-const Often = 5000
+const Often = 2500
 
 // Job says what to fold and how.
 type Job struct {
