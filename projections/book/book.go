@@ -162,18 +162,32 @@ func (a *Account) GiveBack(n num.Qty, estimate *num.Money, source event.ID) Issu
 	return a.issue(n, estimate, source, true)
 }
 
+// Take is Issue where n is less than what is on hand, which is nearly always; ok is false, and nothing is taken, where it isn't.
+func (a *Account) Take(n num.Qty) (cost Amounts, ok bool) {
+	if !n.Less(a.qty) {
+		return Amounts{}, false
+	}
+	cost = Amounts{a.avg.Part(n, a.qty), a.takeOldest(n)}
+	a.lower(n, cost)
+	return cost, true
+}
+
+func (a *Account) lower(n num.Qty, cost Amounts) {
+	a.qty = a.qty.Sub(n)
+	a.avg = a.avg.Sub(cost[Average])
+	a.fifo = a.fifo.Sub(cost[FIFO])
+}
+
 func (a *Account) issue(n num.Qty, estimate *num.Money, source event.ID, sourceFirst bool) Issued {
-	if n.Cmp(a.qty) < 0 {
-		out := Issued{Cost: Amounts{a.avg.Part(n, a.qty)}}
+	if n.Less(a.qty) {
+		cost := Amounts{a.avg.Part(n, a.qty)}
 		if sourceFirst {
-			out.Cost[FIFO] = a.takeSource(n, source)
+			cost[FIFO] = a.takeSource(n, source)
 		} else {
-			out.Cost[FIFO] = a.takeOldest(n)
+			cost[FIFO] = a.takeOldest(n)
 		}
-		a.qty = a.qty.Sub(n)
-		a.avg = a.avg.Sub(out.Cost[Average])
-		a.fifo = a.fifo.Sub(out.Cost[FIFO])
-		return out
+		a.lower(n, cost)
+		return Issued{Cost: cost}
 	}
 	var out Issued
 	rest := n.Sub(a.qty)

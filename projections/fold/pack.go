@@ -171,16 +171,20 @@ func (s *State) takeOut(o *Order, out *resolved, supplied []goods, takes bool) {
 		if total.IsZero() {
 			continue
 		}
-		is := s.issue(u.item, total)
-		sold, used := is.Cost, is.Cost
+		cost, onHand := s.Items[u.item].Account.Take(total)
+		if !onHand {
+			is := s.issue(u.item, total)
+			cost, onHand = is.Cost, !is.Provisional
+		}
+		sold, used := cost, cost
 		switch {
 		case u.packing.IsZero():
 			used = book.Amounts{}
 		case good.IsZero():
 			sold = book.Amounts{}
 		default:
-			sold = is.Cost.Part(good, total)
-			used = is.Cost.Sub(sold)
+			sold = cost.Part(good, total)
+			used = cost.Sub(sold)
 		}
 		if !good.IsZero() {
 			o.Goods = o.Goods.Add(sold)
@@ -197,7 +201,7 @@ func (s *State) takeOut(o *Order, out *resolved, supplied []goods, takes bool) {
 			s.move(u.item, Packed, u.packing, used, o.Number)
 		}
 		s.told = nil
-		o.line(s, u.item, total, is.Cost, is.Provisional)
+		o.line(s, u.item, total, cost, !onHand)
 	}
 }
 
