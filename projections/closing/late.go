@@ -35,7 +35,7 @@ func (l *Ledger) late(ctx context.Context, old, now *covered, end int64) ([]Late
 	}
 	f := finder{old: old, now: now, end: end, is: is, changed: is.print != old.at(end, nil).print}
 	f.look(fresh)
-	if err := f.revived(ctx, l.src); err != nil {
+	if err := f.open(ctx, l.src, fresh); err != nil {
 		return nil, nil, err
 	}
 	var list, rest []Late
@@ -65,15 +65,16 @@ type finder struct {
 	changed  bool                  // the closed periods look different now
 	was      map[event.ID]fold.Ref // events of the closed periods that fresh ones are about
 	held     map[event.ID]fold.Ref // the same, as they are now
-	placed   map[event.ID]bool     // orders that packs of the closed periods go by
+	orders   map[event.ID]bool     // orders of which the closed periods have a pack
 	firsts   map[event.ID]bool     // definitions that hold from the beginning of time
 	cut      map[event.ID]bool     // revocations that take something out of the closed periods
+	idle     map[event.ID]bool     // what is void or pending now
 	named    map[event.ID]bool     // what events of the closed periods name that were void without it
 }
 
 // look gathers what acts needs to know of other events.
 func (f *finder) look(fresh map[event.ID]bool) {
-	f.was, f.held, f.placed = map[event.ID]fold.Ref{}, map[event.ID]fold.Ref{}, map[event.ID]bool{}
+	f.was, f.held = map[event.ID]fold.Ref{}, map[event.ID]fold.Ref{}
 	f.firsts, f.cut = map[event.ID]bool{}, map[event.ID]bool{}
 	if !f.changed {
 		return
@@ -83,7 +84,7 @@ func (f *finder) look(fresh map[event.ID]bool) {
 	seen := map[string]bool{}
 	f.now.log.Events(func(e *event.Event, reversed bool) {
 		if !reversed {
-			f.first(e, seen)
+			f.first(e, seen, f.firsts)
 		}
 		if !fresh[e.ID] {
 			return
@@ -98,8 +99,14 @@ func (f *finder) look(fresh map[event.ID]bool) {
 			revokes[e.ID] = d
 		}
 	})
+	before, seen := map[event.ID]bool{}, map[string]bool{}
+	f.old.log.Events(func(e *event.Event, reversed bool) {
+		if !reversed {
+			f.first(e, seen, before)
+		}
+	})
 	f.old.log.Refs(func(r fold.Ref) {
-		if r.Ms > f.end {
+		if r.Ms > f.end && !f.reaches(f.old.log, r, before) {
 			return
 		}
 		if about[r.ID] || fresh[r.ID] {
@@ -116,15 +123,11 @@ func (f *finder) look(fresh map[event.ID]bool) {
 			f.held[r.ID] = r
 		}
 	})
-	for _, o := range f.is.state.Orders {
-		if !o.Placed.IsZero() && (o.Packs > 0 || len(o.Pending) > 0) {
-			f.placed[o.Placed] = true
-		}
-	}
 }
 
-// revived finds what events name that were void in the closed periods and aren't any more: a spec or a purchase that came later.
-func (f *finder) revived(ctx context.Context, src fold.Source) error {
+// open looks into what a fold's reader leaves closed: it finds the fresh orders of which the closed periods have a pack, and what events name that were void
+// in the closed periods and aren't any more, a spec or a purchase that came later.
+func (f *finder) open(ctx context.Context, src fold.Source, fresh map[event.ID]bool) error {
 	if !f.changed {
 		return nil
 	}
@@ -132,19 +135,18 @@ func (f *finder) revived(ctx context.Context, src fold.Source) error {
 	for _, n := range f.old.at(f.end, nil).state.Notices {
 		void[n.Event] = void[n.Event] || n.Topic == "void"
 	}
+	f.named, f.orders, f.idle = map[event.ID]bool{}, map[event.ID]bool{}, map[event.ID]bool{}
 	for _, n := range f.is.state.Notices {
+		f.idle[n.Event] = f.idle[n.Event] || n.Topic == "void" || n.Topic == "pending"
 		if n.Topic == "void" {
 			delete(void, n.Event)
 		}
 	}
-	if len(void) == 0 {
-		return nil
-	}
-	f.named = map[event.ID]bool{}
 	scan := event.NewScanner()
 	return src.Lines(ctx, func(line []byte) error {
 		in, err := scan.Line(line)
-		if err != nil || !void[in.ID] {
+		order := in.Kind == event.KindOrder && fresh[in.ID]
+		if err != nil || !order && !void[in.ID] {
 			return err
 		}
 		e, err := event.ParseLine(bytes.Clone(line))
@@ -152,6 +154,9 @@ func (f *finder) revived(ctx context.Context, src fold.Source) error {
 			return err
 		}
 		switch d := e.Data.(type) {
+		case *event.Order:
+			o := f.is.state.Orders[d.Order]
+			f.orders[in.ID] = o != nil && (o.Packs > 0 || len(o.Pending) > 0)
 		case *event.Pack:
 			f.named[d.Spec] = true
 		case *event.Reprint:
@@ -164,7 +169,7 @@ func (f *finder) revived(ctx context.Context, src fold.Source) error {
 }
 
 // first notes the definitions that hold from the beginning of time: the first of each item and of each spec.
-func (f *finder) first(e *event.Event, seen map[string]bool) {
+func (f *finder) first(e *event.Event, seen map[string]bool, firsts map[event.ID]bool) {
 	name := ""
 	switch d := e.Data.(type) {
 	case *event.Item:
@@ -182,7 +187,7 @@ func (f *finder) first(e *event.Event, seen map[string]bool) {
 	}
 	if name != "" && !seen[name] {
 		seen[name] = true
-		f.firsts[e.ID] = true
+		firsts[e.ID] = true
 	}
 }
 
@@ -196,7 +201,8 @@ func (f *finder) acts(r fold.Ref) bool {
 	}
 	switch r.Kind {
 	case event.KindPack, event.KindReturn, event.KindRestock, event.KindCredit, event.KindReprint, event.KindDamage:
-		return f.is.moved[r.ID]
+		// One that moves nothing itself may still supply an order, or use its lines up.
+		return f.is.moved[r.ID] || f.changed && r.Ms <= f.end && !r.Reversed && !f.idle[r.ID]
 	case event.KindCount: // one that agrees, or a figure of a session, moves nothing itself
 		return r.Ms <= f.end && !r.Reversed
 	}
@@ -205,7 +211,7 @@ func (f *finder) acts(r fold.Ref) bool {
 	}
 	switch r.Kind {
 	case event.KindOrder:
-		return f.placed[r.ID]
+		return f.orders[r.ID]
 	case event.KindReverse:
 		target, ok := f.was[f.target(r.ID)]
 		return ok && !target.Reversed
@@ -213,7 +219,7 @@ func (f *finder) acts(r fold.Ref) bool {
 		target, ok := f.held[f.target(r.ID)]
 		return ok && target.Ms <= f.end
 	case event.KindItem, event.KindPackSpec, event.KindMakeSpec:
-		return !r.Reversed && f.reaches(r)
+		return !r.Reversed && f.reaches(f.now.log, r, f.firsts)
 	case event.KindRevoke:
 		return f.cut[r.ID]
 	}
@@ -231,11 +237,17 @@ func (f *finder) target(id event.ID) event.ID {
 	return event.ID{}
 }
 
-// reaches reports whether the span of a definition, or of the one whose place it takes, begins before the end of the closed periods.
-func (f *finder) reaches(r fold.Ref) bool {
+// reaches reports whether the span of a definition, or of the one whose place it takes, begins before the end of the closed periods. firsts are those that
+// hold from the beginning of time.
+func (f *finder) reaches(log *fold.Log, r fold.Ref, firsts map[event.ID]bool) bool {
+	switch r.Kind {
+	case event.KindItem, event.KindPackSpec, event.KindMakeSpec:
+	default:
+		return false
+	}
 	id, ms := r.ID, r.Ms
-	for range f.now.log.Len() { // a circle is void and must not hang
-		e, ok := f.now.log.Event(id)
+	for range log.Len() { // a circle is void and must not hang
+		e, ok := log.Event(id)
 		if !ok {
 			return false
 		}
@@ -246,7 +258,7 @@ func (f *finder) reaches(r fold.Ref) bool {
 		}
 		id = next
 	}
-	return ms <= f.end || f.firsts[id]
+	return ms <= f.end || firsts[id]
 }
 
 func restated(d event.Data) event.ID {

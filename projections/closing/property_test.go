@@ -55,9 +55,7 @@ func random(t *rapid.T) history {
 				held = append(held, lines[k])
 			}
 		}
-		for _, e := range h.closes(i) { // made before
-			held = append(held, e)
-		}
+		held = append(held, h.closes(i)...) // made before
 		h.upto[i] = map[string]event.LogHead{}
 		for device := range lengths {
 			if covered[device] > 0 {

@@ -8,6 +8,7 @@ import (
 
 	"countback/ledger/num"
 	"countback/projections/closing"
+	"countback/projections/foldtest"
 	"countback/projections/report"
 )
 
@@ -131,5 +132,40 @@ func TestWhatWasNotCountedIsNamed(t *testing.T) {
 		damage 2026-03-09 {"item":"seal","qty":"2","reason":"sample"}`), "2026-03").Report(style)
 	if strings.Join(r.Uncounted, " ") != "card seal" || strings.Join(r.Short, " ") != "seal" {
 		t.Errorf("not counted %v, short %v", r.Uncounted, r.Short)
+	}
+}
+
+// Halves go up, so that a whole amount between two half cents stays whole; of what was rounded the largest remainder goes up.
+func TestHowCentsAreShared(t *testing.T) {
+	line := func(r *closing.Roll) string {
+		var list []string
+		for _, c := range r.List() {
+			if num.MustMoney(c.Cell.Average).Sign() != 0 {
+				list = append(list, c.Name+" "+c.Cell.Average)
+			}
+		}
+		return strings.Join(list, ", ")
+	}
+	base := `
+		shop 2026-03-01 {"name":"Fennimoor Paper","currency":"CAD","zone":"UTC"}
+		item 2026-03-01 {"item":"card","name":"Card","type":"good","unit":"each"}
+		restock 2026-03-02 {"lines":[{"item":"card","qty":"1","cost":"0.005"}]}
+		restock 2026-04-02 {"lines":[{"item":"card","qty":"1","cost":"0.01"}]}`
+	lines := closed(t, foldtest.Facts(base), "2026-03")
+	for month, want := range map[string]string{"2026-03": "bought 0.01, closing 0.01", "2026-04": "opening 0.01, bought 0.01, closing 0.02"} {
+		if got := line(&show(t, lines, month).Report(style).Items[0].Roll); got != want {
+			t.Errorf("%s: %s, want %s", month, got, want)
+		}
+	}
+	thirds := show(t, foldtest.Facts(`
+		item 2026-03-01 {"item":"card","name":"Card","type":"good","unit":"each"}
+		restock 2026-03-02 {"lines":[{"item":"card","qty":"300","cost":"100"}]}
+		damage 2026-03-03 {"item":"card","qty":"1","reason":"gift"}
+		damage 2026-03-03 {"item":"card","qty":"2","reason":"own_use"}
+		damage 2026-03-03 {"item":"card","qty":"2","reason":"damaged"}`), "2026-03")
+	// 0.33333333 given, 0.66666667 used and lost: closing 98.33333333 rounds to 98.33, so 1.67 go out. Of -0.33333333, -0.66666667 and
+	// -0.66666667 rounded down, -0.34, -0.67 and -0.67, one goes up: given has the largest remainder.
+	if got, want := line(&thirds.Report(style).Items[0].Roll), "bought 100.00, given 0.33, own_use 0.67, lost 0.67, closing 98.33"; got != want {
+		t.Errorf("%s, want %s", got, want)
 	}
 }

@@ -93,6 +93,103 @@ func TestWhatHasNoEffectIsNotNamed(t *testing.T) {
 	}
 }
 
+// A count that agrees moves nothing, and is still named; one that was reversed is not.
+func TestALateCountIsNamed(t *testing.T) {
+	lines := later(t, closed(t, march, "2026-03"), `
+		count 2026-03-30 {"item":"card","qty":"22"}
+		#C8 count 2026-03-30 {"item":"card","qty":"9"}
+		reverse 2026-04-01 {"event":"#C8","reason":"slip"}`)
+	if got := names(show(t, lines, "2026-04").Earlier); !slices.Equal(got, []string{"count card"}) {
+		t.Errorf("from earlier periods %q", got)
+	}
+}
+
+// What acts by reference is named beside other late events: an order that a closed pack goes by, a decision, the first definition of an item, a spec and a
+// purchase that closed events name, a doubled id. What doesn't reach back is not.
+func TestWhatActsByReferenceIsNamed(t *testing.T) {
+	base := later(t, march, `
+		order 2026-03-06 {"order":"3","zone":"home","lines":[{"item":"card","qty":"2"}]}
+		pack 2026-03-07 {"order":"3"}
+		#P2 pack 2026-03-08 {"order":"3"}
+		pack 2026-03-09 {"order":"5"}
+		pack 2026-03-09 {"order":"6","lines":[{"item":"cover","qty":"1"}]}
+		damage 2026-03-10 {"item":"seal","qty":"1","reason":"sample"}
+		item 2026-03-01 {"item":"cover","name":"Cover","type":"good","unit":"each"}
+		pack 2026-03-11 {"order":"6","lines":[{"item":"card","qty":"1"}],"spec":"#SN"}
+		restock 2026-03-12 {"purchase":"#PN","lines":[{"item":"board","qty":"10","cost":"5"}]}
+		@2 #D9 damage 2026-03-13 {"item":"card","qty":"1","reason":"gift"}`)
+	base = later(t, base, `
+		#MS makespec 2026-04-01 {"item":"card","pieces":"1","lines":[{"item":"board","qty":"1","per":"piece"}]}
+		#M2 makespec 2026-04-02 {"restates":"#MS","item":"card","pieces":"1","lines":[{"item":"board","qty":"2","per":"piece"}]}
+		reprint 2026-03-14 {"item":"card","good":"2","spoiled":"0"}`)
+	base = closed(t, base, "2026-03")
+	const other = `
+		damage 2026-03-02T01:00:00Z {"item":"board","qty":"1","reason":"sample"}`
+	for _, c := range []struct{ name, facts, want string }{
+		{"an order that a closed pack goes by", `order 2026-04-03 {"order":"5","zone":"home","lines":[{"item":"card","qty":"1"}]}`, "order 5"},
+		{"an order of another pack", `order 2026-03-03 {"order":"9","zone":"home","lines":[{"item":"card","qty":"1"}]}`, ""},
+		{"a decision", `decide 2026-04-03 {"event":"#P2","keep":true}`, "decide " + foldtest.ID("P2").String()},
+		{"the first definition of an item", `item 2026-04-03 {"item":"seal","name":"Seal","type":"supply","unit":"each"}`, "item seal"},
+		{"a spec that a closed pack names", `#SN packspec 2026-04-03 {"lines":[{"item":"board","qty":"5","per":"order"}],"formats":[{"format":"flat"}]}`, "packspec "},
+		{"a purchase that a closed restock names", `#PN purchase 2026-04-03 {"supplier":"Tarnwick Board","lines":[{"item":"board","qty":"10"}]}`, "purchase "},
+		{"an id that a closed event had", `#D9 damage 2026-04-03 {"item":"card","qty":"2","reason":"gift"}`, "damage card"},
+		{"the reversal of a spec that held from the beginning of time", `reverse 2026-04-03 {"event":"#MS","reason":"wrong"}`, "reverse " + foldtest.ID("MS").String()},
+		{"a spec from its own time on", `packspec 2026-04-03 {"lines":[{"item":"board","qty":"5","per":"order"}],"formats":[{"format":"flat"}]}`, ""},
+		{"a restated spec", `packspec 2026-04-03 {"restates":"#SP","lines":[{"item":"board","qty":"5","per":"order"}],"formats":[{"format":"flat"}]}`, "packspec "},
+		{"a run without inputs that supplies a closed pack", `reprint 2026-03-04 {"item":"cover","good":"1","spoiled":"0","order":"6"}`, "reprint cover"},
+		{"a void fact", `damage 2026-03-04 {"item":"nothing","qty":"1","reason":"gift"}`, ""},
+		{"a pack that is pending", `pack 2026-03-20 {"order":"3"}`, ""},
+		{"the reversal of a restated spec", `reverse 2026-04-03 {"event":"#M2","reason":"wrong"}`, "reverse " + foldtest.ID("M2").String()},
+		{"a fact of April", `damage 2026-04-03 {"item":"card","qty":"2","reason":"gift"}`, ""},
+		{"a reversal of a fact of April", `
+			#A1 damage 2026-04-03 {"item":"card","qty":"2","reason":"gift"}
+			reverse 2026-04-03 {"event":"#A1","reason":"slip"}`, ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := names(show(t, later(t, base, c.facts+other), "2026-04").Earlier)
+			want := []string{"damage board"}
+			if c.want != "" {
+				want = append(want, c.want)
+			}
+			slices.Sort(got)
+			slices.Sort(want)
+			if !slices.Equal(got, want) {
+				t.Errorf("named %q, want %q", got, want)
+			}
+		})
+	}
+}
+
+// The first instant of a month belongs to it, and the last millisecond before it to the month before, also where one close covers both.
+func TestTheEdgeOfAMonth(t *testing.T) {
+	lines := later(t, march, `
+		damage 2026-03-31T23:59:59.999Z {"item":"card","qty":"2","reason":"sample"}
+		damage 2026-04-01T00:00:00Z {"item":"card","qty":"3","reason":"sample"}`)
+	lines = closed(t, lines, "2026-03")
+	if got := row(show(t, lines, "2026-03"), "card")["given"]; got != "3 4" {
+		t.Errorf("March gave %s", got)
+	}
+	if got := row(show(t, lines, "2026-04"), "card")["given"]; got != "3 4" {
+		t.Errorf("April gave %s", got)
+	}
+}
+
+// An item whose definition a revocation took away leaves the figures with the close that covers the revocation.
+func TestAnItemThatIsNoMore(t *testing.T) {
+	lines := later(t, march, `
+		@2 retire 2026-03-01 {"item":"board"}
+		@2 item 2026-03-01 {"item":"seal","name":"Seal","type":"supply","unit":"each"}
+		@2 count 2026-03-02 {"item":"seal","qty":"8","cost":"4"}`)
+	lines = closed(t, lines, "2026-03")
+	revoke := &event.Revoke{Device: foldtest.Devices[1], Last: 1, Hash: event.FirstPrev, Reason: "lost"}
+	lines = closed(t, recorded(t, lines, foldtest.Devices[0], "2026-04-02T00:00:00Z", revoke), "2026-04")
+	f := show(t, lines, "2026-04")
+	expect(t, f, "seal", map[string]string{"opening": "8 4", "opened": "-8 -4", "closing": "0 0"})
+	if !f.Same() || len(show(t, lines, "2026-05").Rows) != 2 {
+		t.Error("seal is not gone")
+	}
+}
+
 // A fact dated before the first month that was closed falls into the month that covers it.
 func TestTheFirstCloseSaysWhichMonthCameFirst(t *testing.T) {
 	lines := later(t, closed(t, march, "2026-03"), `restock 2026-01-15 {"lines":[{"item":"card","qty":"10","cost":"20.00"}]}`)
@@ -155,6 +252,7 @@ func TestARevocationLeavesClosedFiguresAlone(t *testing.T) {
 		@2 damage 2026-03-07 {"item":"card","qty":"2","reason":"damaged"}`)
 	lines = closed(t, lines, "2026-03")
 	was := show(t, lines, "2026-03")
+	lines = later(t, lines, `damage 2026-03-08 {"item":"board","qty":"1","reason":"sample"}`)
 	lines = recorded(t, lines, foldtest.Devices[0], "2026-04-02T00:00:00Z", &event.Revoke{Device: foldtest.Devices[1], Last: 1, Hash: head(t, lines, foldtest.Devices[1]).Hash, Reason: "lost"})
 	now := show(t, lines, "2026-03")
 	if !now.Same() || fmt.Sprint(was.Rows) != fmt.Sprint(now.Rows) {
@@ -162,7 +260,7 @@ func TestARevocationLeavesClosedFiguresAlone(t *testing.T) {
 	}
 	f := show(t, lines, "2026-04")
 	expect(t, f, "card", map[string]string{"opening": "20 26.66666667", "lost": "-2 -2.66666667", "closing": "22 29.33333334"})
-	if got := names(f.Earlier); !slices.Equal(got, []string{"revoke " + foldtest.Devices[1]}) {
+	if got := names(f.Earlier); !slices.Equal(got, []string{"damage board", "revoke " + foldtest.Devices[1]}) {
 		t.Errorf("from earlier periods %q", got)
 	}
 }
@@ -287,7 +385,8 @@ func TestOpenQuestions(t *testing.T) {
 	lines := later(t, march, `
 		pack 2026-03-20 {"order":"1"}
 		order 2026-03-21 {"order":"1","zone":"home","lines":[{"item":"card","qty":"7"}]}
-		pack 2026-04-20 {"order":"1"}`)
+		pack 2026-04-20 {"order":"1"}
+		reverse 2026-05-05 {"event":"#N0PE","reason":"not here yet"}`)
 	about := func(lines foldtest.Lines, month string) (topics []string, err error) {
 		l := read(t, lines)
 		f, err := l.Show(ctx, period(month))
