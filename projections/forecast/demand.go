@@ -1,8 +1,10 @@
 package forecast
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 )
 
@@ -25,16 +27,15 @@ type Demand struct {
 	Mean        float64 // base units that such an order takes
 	Square      float64 // mean of their squares
 
-	asleep float64 // chance that it is asleep already, for all the days without an order
-	sizes  []float64
+	asleep float64   // chance that it is asleep already, for all the days without an order
+	sizes  []float64 // rising
 	chance []float64 // cumulative, the last one 1
 	tuning Tuning
 	a      *Arrivals
 
 	// of one path
 	level       float64
-	sure        bool // sizes are all alike
-	shut, until int  // the next gap: its first day ahead and the first one after it
+	shut, until int // the next gap: its first day ahead and the first one after it
 }
 
 const (
@@ -82,13 +83,20 @@ func (d *Demand) fitSizes(uses []Use, end int, fade float64) {
 	if len(uses) > mostSizes {
 		uses = uses[len(uses)-mostSizes:]
 	}
+	type size struct{ qty, weight float64 }
+	list := make([]size, len(uses))
+	for i, u := range uses {
+		list[i] = size{u.Qty, math.Pow(fade, float64(end-u.Day))}
+	}
+	slices.SortStableFunc(list, func(a, b size) int { return cmp.Compare(a.qty, b.qty) })
 	total := 0.0
-	d.sure = true
-	for _, u := range uses {
-		total += math.Pow(fade, float64(end-u.Day))
-		d.sizes = append(d.sizes, u.Qty)
-		d.chance = append(d.chance, total)
-		d.sure = d.sure && u.Qty == uses[0].Qty
+	for _, x := range list {
+		total += x.weight
+		if n := len(d.sizes); n == 0 || d.sizes[n-1] != x.qty { // most orders take alike
+			d.sizes = append(d.sizes, x.qty)
+			d.chance = append(d.chance, 0)
+		}
+		d.chance[len(d.chance)-1] = total
 	}
 	was := 0.0
 	for i := range d.sizes {
@@ -98,6 +106,22 @@ func (d *Demand) fitSizes(uses []Use, end int, fade float64) {
 		d.Mean += float64(p * d.sizes[i])
 		d.Square += float64(p * d.sizes[i] * d.sizes[i])
 	}
+}
+
+// size draws what one order takes.
+func (d *Demand) size(r *rand.Rand) float64 {
+	n := len(d.sizes) - 1
+	if n == 0 {
+		return d.sizes[0]
+	}
+	u, i := r.Float64(), 0
+	if n > 8 {
+		return d.sizes[min(sort.SearchFloat64s(d.chance, u), n)]
+	}
+	for i < n && d.chance[i] < u {
+		i++
+	}
+	return d.sizes[i]
 }
 
 // PerDay is the mean use on a day of share 1, in base units.
@@ -176,12 +200,12 @@ func (d *Demand) Day(r *rand.Rand, ahead int) float64 {
 		return gamma(r, m, float64(n*d.Square)+float64(d.a.Extra*m*m))
 	}
 	k := poisson(r, n)
-	if d.sure {
+	if len(d.sizes) == 1 {
 		return float64(float64(k) * d.Mean)
 	}
 	sum := 0.0
 	for range k {
-		sum += d.sizes[sort.SearchFloat64s(d.chance, r.Float64())]
+		sum += d.size(r)
 	}
 	return sum
 }

@@ -5,8 +5,9 @@
 //
 // Every order that was placed is put through the packing spec in force at the end, with the item definitions in force then: so a corrected or changed spec
 // changes the forecast at once, and a supply that came into the spec last week has a history as long as the shop's. A measured use ratio (actual ÷ spec), where
-// one is handed in, multiplies what specs use. Write-offs, samples, gifts and own use are added as they were. An item that no spec names but packs or runs took
-// all the same (through changes) has those as its history. An order counts on the day on which it was placed, else packed.
+// one is handed in, multiplies what specs use. Write-offs, samples, gifts and own use are added as they were, and so is what changes added to packs and runs (what they
+// took away is not). A supply whose lines no order as placed comes to, because their option is said at packing, has what packs took as its history. An
+// order counts on the day on which it was placed, else packed.
 //
 // Orders that are still open are promised: their need is taken off stock first. Orders that have stayed open much longer than orders do here are taken to have
 // been called off, or packed and never entered, and are listed instead.

@@ -85,6 +85,8 @@ type Outlook struct {
 
 	// Season is how many times as many orders a day the next eight weeks of a year ago had as the eight before them; 0 where the history is too short.
 	Season float64
+
+	zone *time.Location
 }
 
 // Circle is the error of make specs that come back to where they began: each item is made with the next, the last with the first.
@@ -112,9 +114,9 @@ func Of(l *fold.Log, run fold.Run, ask Ask) (*Outlook, error) {
 		return nil, errors.New("an outlook needs a day to begin from")
 	}
 	p := &past{zone: ask.Zone, runs: map[int][]printed{}}
-	run.Observe = p.see
+	run.Observe, run.Singles = p.see, true
 	s := l.Run(run)
-	o := &Outlook{State: s, Today: DayNumber(run.AsOf, ask.Zone), Horizon: ask.Horizon}
+	o := &Outlook{zone: ask.Zone, State: s, Today: DayNumber(run.AsOf, ask.Zone), Horizon: ask.Horizon}
 	made, err := order(s)
 	if err != nil {
 		return nil, err
@@ -122,7 +124,7 @@ func Of(l *fold.Log, run fold.Run, ask Ask) (*Outlook, error) {
 	lines := purchases.Open(l, run.AsOf)
 	o.list(purchases.OnOrder(lines))
 	uses := o.learn(s, p, ask)
-	o.play(s, p, uses, ask, made, o.coming(lines))
+	o.play(s, p, uses, ask, made, o.coming(l, lines))
 	return o, nil
 }
 
@@ -155,7 +157,7 @@ func weekdayOf(day int) int { return ((day+4)%7 + 7) % 7 }
 const latest = 14
 
 // coming is what open purchases will bring, by item. What is overdue is counted on for tomorrow, for a while.
-func (o *Outlook) coming(lines []purchases.Line) map[int][]forecast.Coming {
+func (o *Outlook) coming(log *fold.Log, lines []purchases.Line) map[int][]forecast.Coming {
 	out := map[int][]forecast.Coming{}
 	for _, l := range lines {
 		if l.OnOrder.Sign() <= 0 {
@@ -166,7 +168,7 @@ func (o *Outlook) coming(lines []purchases.Line) map[int][]forecast.Coming {
 		if def.LeadDaysMax != nil {
 			lead = max(lead, *def.LeadDaysMax)
 		}
-		due := o.due(l, def)
+		due := o.due(log, l, def)
 		if due < o.Today-lead {
 			o.Late = append(o.Late, l)
 			continue
@@ -182,7 +184,7 @@ func (o *Outlook) coming(lines []purchases.Line) map[int][]forecast.Coming {
 }
 
 // due is the day on which a purchase is to come; without one, its usual lead time after the day on which it was ordered.
-func (o *Outlook) due(l purchases.Line, def *catalog.Def) int {
+func (o *Outlook) due(log *fold.Log, l purchases.Line, def *catalog.Def) int {
 	if t, err := time.Parse("2006-01-02", string(l.Due)); err == nil {
 		return int(t.Unix() / 86400)
 	}
@@ -190,5 +192,9 @@ func (o *Outlook) due(l purchases.Line, def *catalog.Def) int {
 	if def.LeadDays != nil {
 		lead = *def.LeadDays
 	}
-	return int(int64(l.Purchase.Ms())/86400_000) + lead
+	e, ok := log.Event(l.Purchase)
+	if !ok {
+		return o.Today
+	}
+	return DayNumber(e.Time.Ms(), o.zone) + lead
 }

@@ -17,8 +17,8 @@ import (
 type past struct {
 	zone  *time.Location
 	runs  map[int][]printed
-	gone  []moved // written off, given, used up oneself
-	taken []moved // by packs and runs
+	gone  []moved // written off, given, used up oneself, added to packs and runs by changes
+	taken []moved // by packs
 }
 
 // printed is a print run: good pieces, and what was there before it.
@@ -40,7 +40,15 @@ func (p *past) see(m fold.Movement) {
 			p.gone = append(p.gone, moved{m.Item, DayNumber(m.Ms, p.zone), m.Qty})
 		}
 	case fold.Packed, fold.IntoRuns:
-		p.taken = append(p.taken, moved{m.Item, DayNumber(m.Ms, p.zone), m.Qty})
+		day := DayNumber(m.Ms, p.zone)
+		if m.Column == fold.Packed {
+			p.taken = append(p.taken, moved{m.Item, day, m.Qty})
+		}
+		for _, u := range m.Singles {
+			if u.Line.Pack == nil && u.Line.Make == nil {
+				p.gone = append(p.gone, moved{m.Item, day, u.Qty.Times(u.Times)})
+			}
+		}
 	}
 }
 
@@ -79,14 +87,16 @@ func (o *Outlook) learn(s *fold.State, p *past, ask Ask) *series {
 		}
 	}
 	x.ratio(ask.Ratio)
-	fed := feeds(s)
+	named := r.named()
+	only := make([]bool, len(s.Items)) // by options that were said at packing alone
 	for _, m := range p.taken {
-		if !x.spec[m.item] && !fed[m.item] && m.day >= from {
+		if !x.spec[m.item] && named[m.item] && m.day >= from {
 			x.add(m.item, m.day-from, m.qty)
+			only[m.item] = true
 		}
 	}
 	for _, m := range p.gone {
-		if m.day >= from {
+		if m.day >= from && !only[m.item] {
 			x.add(m.item, m.day-from, m.qty)
 		}
 	}
@@ -230,6 +240,27 @@ func (r *replay) workOut(job parcel.Job, supplied []parcel.Use) *taken {
 		t.use[k].Qty = t.use[k].Qty.Add(u.Qty)
 	}
 	return t
+}
+
+// named says of each item whether the packing spec in force has a line for it.
+func (r *replay) named() []bool {
+	out := make([]bool, len(r.s.Items))
+	now := r.s.View.Spec()
+	if now == nil {
+		return out
+	}
+	mark := func(lines []event.Line) {
+		for i := range lines {
+			if it, ok := r.s.Catalog.Find(lines[i].Item); ok {
+				r.s.View.Parts(it.Index, num.Whole(1), func(part int, _ num.Qty) { out[part] = true })
+			}
+		}
+	}
+	mark(now.Data.Lines)
+	for i := range now.Data.Formats {
+		mark(now.Data.Formats[i].Lines)
+	}
+	return out
 }
 
 // less takes what runs for an order supplied off what it takes.

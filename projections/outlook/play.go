@@ -94,20 +94,6 @@ func order(s *fold.State) ([]int, error) {
 	return list, nil
 }
 
-// feeds says of each item whether print runs take it by the make specs in force.
-func feeds(s *fold.State) []bool {
-	fed := make([]bool, len(s.Items))
-	for i := range s.Items {
-		if spec := s.View.Make(i); spec != nil {
-			use, _ := inputs(s, i, spec.Data.Pieces)
-			for _, u := range use {
-				fed[u.Item] = true
-			}
-		}
-	}
-	return fed
-}
-
 // path is a demand that knows its mean.
 type path interface {
 	forecast.Path
