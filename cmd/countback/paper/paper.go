@@ -95,6 +95,9 @@ func PDF(s Sheet) ([]byte, error) {
 		}
 		if i == 0 {
 			atFull = doc
+			if sheets > 2 { // three quarters of the height and of the width don't even halve it
+				break
+			}
 		}
 	}
 	return atFull, nil
@@ -144,9 +147,9 @@ func layOut(s Sheet, scale float64) (doc []byte, sheets int, err error) {
 	return out.Bytes(), p.PageNo(), nil
 }
 
-// line is the height of a line of text, pad what stands above and below a row.
+// line is the height of a line of text, pad what stands above and below a row: white gives way before letters do.
 func (p *page) line() float64 { return lineMM * p.scale }
-func (p *page) pad() float64  { return padMM * p.scale * p.scale }
+func (p *page) pad() float64  { return padMM * p.scale * p.scale * p.scale * p.scale }
 
 // left is where the present column of the sheet begins.
 func (p *page) left() float64 { return margin + float64(p.column)*(p.width+between) }
