@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -36,5 +37,61 @@ func TestDemo(t *testing.T) {
 	b.data = kept
 	if out := b.must("verify"); !strings.Contains(out, "Every one is whole") {
 		t.Error(out)
+	}
+}
+
+// What the demo shop really lost, and why, is what the reports find: from June on two stiffeners go into a flat mailer, and the spec says one.
+func TestDemoFindsTheStiffeners(t *testing.T) {
+	b := newBench(t)
+	b.data = filepath.Join(b.dir, "kept")
+	b.must("demo", "--keep", b.data, "--json")
+	type row struct {
+		Item     string
+		Signal   bool
+		Proposed *struct{ Qty, Format string }
+		From     string
+		Changed  bool
+	}
+	rows := func(args ...string) []row {
+		var out struct{ Items []row }
+		if err := json.Unmarshal([]byte(b.must(append(args, "--json")...)), &out); err != nil {
+			t.Fatal(err)
+		}
+		return out.Items
+	}
+	signals := func(asOf string) map[string]bool {
+		found := map[string]bool{}
+		for _, r := range rows("shrinkage", "--as-of", asOf) {
+			if r.Signal {
+				found[r.Item] = true
+			}
+		}
+		return found
+	}
+	if before := signals("2026-05-31"); before["stiffener"] || len(before) > 3 {
+		t.Errorf("before anything went wrong: %v", before)
+	}
+	for _, month := range []string{"2026-06-30", "2026-07-31", "2026-10-31"} {
+		if found := signals(month); !found["stiffener"] || len(found) > 4 {
+			t.Errorf("%s: %v", month, found)
+		}
+	}
+	proposed := 0
+	for _, r := range rows("use", "--as-of", "2026-10-31") {
+		if r.Proposed == nil {
+			continue
+		}
+		proposed++
+		if r.Item != "stiffener" || r.Proposed.Qty != "2" || r.Proposed.Format != "flat mailer" || !r.Changed || !strings.HasPrefix(r.From, "2026-05-31") {
+			t.Errorf("%+v", r)
+		}
+	}
+	if proposed != 1 {
+		t.Errorf("%d proposals", proposed)
+	}
+	b.now = b.now.AddDate(0, 8, 0)
+	b.must("use", "stiffener", "--apply", "--since", "2026-06-01")
+	if after := signals("2026-10-31"); after["stiffener"] {
+		t.Error("the spec was put right, and stiffeners are still missing")
 	}
 }

@@ -109,8 +109,8 @@ func (m *Main) printShrinkage(r shrinkage.Report, chosen bool) error {
 		})
 	}
 	for _, it := range items {
-		g.add(plain(it.Item), day(it.From), plain(it.To), figure(it.Opening), figure(it.In), figure(it.Used), plain(it.Unit), figure(it.RecordedLoss), figure(it.Book), figure(it.Counted),
-			figure(it.Unknown), figure(it.UnknownValue), cell{it.ShareOfUse, percent(it.ShareOfUse)}, cell{it.Low, span(it.Low, it.High)}, plain(it.High), plain(it.Usual),
+		g.add(plain(it.Item), day(it.From), plain(it.To), figure(it.Opening), figure(it.In), cell{it.Used, shortQty(it.Used)}, plain(it.Unit), cell{it.RecordedLoss, shortQty(it.RecordedLoss)}, figure(it.Book), figure(it.Counted),
+			cell{it.Unknown, shortQty(it.Unknown)}, figure(it.UnknownValue), cell{it.ShareOfUse, percent(it.ShareOfUse)}, cell{it.Low, span(it.Low, it.High)}, plain(it.High), plain(it.Usual),
 			cell{yesNo(it.Signal), verdict(it)}, cell{it.Detectable, short(it.Detectable)}, figure(it.RecordedValue))
 	}
 	if len(g.rows) > 1 {
@@ -124,7 +124,7 @@ func (m *Main) printShrinkage(r shrinkage.Report, chosen bool) error {
 	case len(r.Items) == 0:
 		lead = noIntervals
 	}
-	return m.report(r, lead, g, join2(shrinkageText(r), incompleteText(r.Head)))
+	return m.report(r, lead, g, join2(shrinkageText(items), incompleteText(r.Head)))
 }
 
 func order(first bool) int {
@@ -152,9 +152,9 @@ func verdict(it shrinkage.Item) string {
 }
 
 // shrinkageText says in words what the table found.
-func shrinkageText(r shrinkage.Report) string {
+func shrinkageText(items []shrinkage.Item) string {
 	var lost, more []string
-	for _, it := range r.Items {
+	for _, it := range items {
 		switch {
 		case it.Signal:
 			lost = append(lost, it.Item)
@@ -162,7 +162,7 @@ func shrinkageText(r shrinkage.Report) string {
 			more = append(more, it.Item)
 		}
 	}
-	if len(r.Items) == 0 {
+	if len(items) == 0 {
 		return ""
 	}
 	parts := []string{"Nothing is missing beyond usual waste and the tolerance of counting, as far as these counts can tell."}

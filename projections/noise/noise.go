@@ -2,6 +2,7 @@ package noise
 
 import (
 	"math"
+	"slices"
 
 	"countback/projections/chance"
 	"countback/projections/interval"
@@ -67,26 +68,48 @@ const (
 	wasteGuess = 0.03 // standard deviation of the usual waste where no other item says anything
 	startApart = 1e-6 // variance of waste between items: 0.1 % apart …
 	apartCount = 1.0  // … counts like one item that shows it
+	aside      = 0.01 // chance, over a table, of setting an item aside where nothing is amiss
+	passes     = 4    // at most, of setting aside
 	rounds     = 4    // in which the figures are settled: each needs the others
 )
 
-// Others estimates for each series what all others teach.
+// Others estimates for each series what all others teach. An item whose whole history is no chance even so, at one in a hundred over the table, is set
+// aside, and the rest is learnt anew: in a shop of four items nothing can be left out at the edges, and what was lost of one would be the others' usual waste.
 func Others(all []Series) []Usual {
 	lists := make([][]Span, len(all))
+	items := 0
 	for i, s := range all {
 		for _, n := range s.Spans {
 			if !n.Uncounted && n.Used > 0 {
 				lists[i] = append(lists[i], n)
 			}
 		}
+		if len(lists[i]) > 0 {
+			items++
+		}
 	}
+	kept := slices.Clone(lists)
 	out := make([]Usual, len(all))
 	var e estimator
-	whole := e.of(lists, -1, Usual{Phi: startPhi, apart: startApart})
-	for i := range all {
-		out[i] = whole
-		if len(lists[i]) > 0 {
-			out[i] = e.of(lists, i, whole)
+	for range passes {
+		whole := e.of(kept, -1, Usual{Phi: startPhi, apart: startApart})
+		wild := false
+		for i := range all {
+			out[i] = whole
+			if len(kept[i]) > 0 {
+				out[i] = e.of(kept, i, whole)
+			}
+		}
+		for i, list := range kept {
+			if len(list) == 0 {
+				continue
+			}
+			if p := out[i].Sum(list, all[i].Piece).Chance(); 2*min(p, 1-p) < aside/float64(items) {
+				kept[i], wild = nil, true
+			}
+		}
+		if !wild {
+			break
 		}
 	}
 	return out

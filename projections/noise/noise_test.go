@@ -110,7 +110,7 @@ func steady(n int, used, unknown float64) noise.Series {
 }
 
 func TestUsualWasteLeavesTheItemOut(t *testing.T) {
-	all := []noise.Series{steady(3, 200, 4), steady(3, 300, 6), steady(3, 100, 50), {}}
+	all := []noise.Series{steady(3, 200, 4), steady(3, 300, 6), steady(3, 100, 2.5), {}}
 	u := noise.Others(all)
 	near(t, "waste without the item that loses", u[2].Mu, 0.02, 1e-9)
 	if u[0].Mu <= 0.02 {
@@ -118,6 +118,13 @@ func TestUsualWasteLeavesTheItemOut(t *testing.T) {
 	}
 	if u[2].Spans != 6 || u[3].Spans != 9 {
 		t.Errorf("learnt of %d and %d intervals", u[2].Spans, u[3].Spans)
+	}
+	// What is no chance by any measure teaches nothing, however few the others are.
+	all[2] = steady(3, 100, 60)
+	wild := noise.Others(all)
+	near(t, "waste beside a wild item", wild[0].Mu, 0.02, 1e-9)
+	if wild[0].Spans != 3 || wild[2].Spans != 6 || wild[0].MuVariance > 1e-3 {
+		t.Errorf("%+v", wild)
 	}
 	// The outer tenths don't count.
 	var many []noise.Series

@@ -1,0 +1,284 @@
+package main
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/fold"
+	"countback/projections/interval"
+	"countback/projections/use"
+)
+
+func (m *Main) useCmd() *cobra.Command {
+	var a asked
+	var p posting
+	var apply bool
+	var since string
+	cmd := &cobra.Command{
+		Use:   "use [ITEM]",
+		Short: "What is really used, against what the specs say",
+		Long: `Of each item that was counted over at least three intervals: what the packing and make specs say was used, what really went, and the ratio of the two with the
+bounds that hold it 19 times in 20. Where the ratio is off by more than counting, handling and usual waste explain, the line of the spec that would put it right is proposed.
+
+--apply records the proposal of one item, or of all that are clear: as a spec that was wrong from the start, so that the past is worked out anew, or, with --since, as a new
+revision from a day on. It can be taken back with countback reverse.`,
+		Example: "  countback use\n  countback use board --apply --since 2026-06-01",
+		Args:    cobra.MaximumNArgs(1),
+	}
+	cmd.ValidArgsFunction = byPlace(m.itemIDs)
+	a.flags(cmd)
+	cmd.Flags().BoolVar(&apply, "apply", false, "record the proposed specs")
+	cmd.Flags().StringVar(&since, "since", "", "with --apply: they hold from a `day`, or a time (default: from the start of the spec)")
+	cmd.Flags().StringVar(&p.note, "note", "", "with --apply: `text` to keep with it")
+	run := func(d *desk, args []string) error {
+		item := ""
+		if len(args) > 0 {
+			item = args[0]
+			if _, err := d.stocked(item); err != nil {
+				return err
+			}
+		}
+		if !apply && since != "" {
+			return wrong("--since", "add --apply, or leave it out", "it says from when a proposal is applied")
+		}
+		log, run, err := a.fold(d)
+		if err != nil {
+			return err
+		}
+		t := interval.Read(log, run)
+		r := use.Of(t, d.style(), item)
+		if !apply {
+			return m.printUse(r, item)
+		}
+		return d.applyUse(log, t.State, r, item != "", since, p.note)
+	}
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		if apply {
+			if a.asOf != "" || a.known != "" {
+				return wrong("--apply", "leave out --as-of and --known", "proposals are applied as everything stands now")
+			}
+			return m.writing(run)(cmd, args)
+		}
+		return m.reading(run)(cmd, args)
+	}
+	return cmd
+}
+
+func (m *Main) printUse(r use.Report, item string) error {
+	g := &grid{columns: []column{
+		{name: "item", head: "Item"}, {name: "from", head: "Since"}, {name: "to", csvOnly: true}, {name: "spec_qty", head: "By the spec", figure: true}, {name: "actual_qty", head: "Really", figure: true}, {head: "Unit"},
+		{name: "ratio", head: "Ratio", figure: true}, {name: "low", head: "Likely", figure: true}, {name: "high", csvOnly: true, figure: true}, {name: "usual", csvOnly: true, figure: true},
+		{name: "pattern", head: "Verdict"}, {name: "spec", csvOnly: true}, {name: "line", csvOnly: true}, {name: "qty_now", csvOnly: true, figure: true}, {name: "qty", head: "Proposed", figure: true},
+	}}
+	items := slices.Clone(r.Items)
+	if m.format == formatTable {
+		slices.SortStableFunc(items, func(a, b use.Item) int { return order(a.Proposed != nil) - order(b.Proposed != nil) })
+		slices.SortStableFunc(items, func(a, b use.Item) int { return order(a.Pattern != "agrees") - order(b.Pattern != "agrees") })
+	}
+	for _, it := range items {
+		spec, line, now, qty := "", "", "", cell{}
+		if p := it.Proposed; p != nil {
+			spec, line, now, qty = p.Spec, p.Line, p.QtyNow, cell{p.Qty, p.QtyNow + " → " + p.Qty + measureText(p)}
+		}
+		g.add(plain(it.Item), day(it.From), plain(it.To), cell{it.SpecQty, shortQty(it.SpecQty)}, cell{it.ActualQty, shortQty(it.ActualQty)}, plain(it.Unit), cell{it.Ratio, ratioText(it.Ratio)},
+			cell{it.Low, ratioText(it.Low) + " to " + ratioText(it.High)}, plain(it.High), plain(it.Usual), cell{it.Pattern, patternText(it)}, plain(spec), plain(line), figure(now), qty)
+	}
+	lead := "Real use against the specs, " + asOfText(r.Head) + "."
+	if len(r.Items) == 0 {
+		lead = "Nothing can be compared yet: it takes four counts of an item that the specs use. Count everything once a month: countback count sheet --format csv > counts.csv"
+		if item != "" {
+			lead = item + " can't be compared yet: it takes three intervals between counts in which it was used."
+		}
+	}
+	return m.report(r, lead, g, join2(useText(r), incompleteText(r.Head)))
+}
+
+func measureText(p *use.Proposal) string {
+	if p.Measure == "" {
+		return ""
+	}
+	return " " + p.Measure
+}
+
+func patternText(it use.Item) string {
+	switch it.Pattern {
+	case "agrees":
+		return "agrees"
+	case "drift":
+		if strings.HasPrefix(it.High, "0.") {
+			return "less a time"
+		}
+		return "more a time"
+	case "steady":
+		return "lost day by day"
+	case "both":
+		return "more a time, and day by day"
+	}
+	return "drift or steady loss"
+}
+
+// ratioText shows a ratio, or a quantity of a spec, with two decimals.
+func ratioText(estimate string) string {
+	q, err := num.ParseQty(estimate)
+	if err != nil {
+		return estimate
+	}
+	return q.StringFixed(2)
+}
+
+// useText says what is proposed, and how to take it.
+func useText(r use.Report) string {
+	var lines []string
+	shown := 0
+	for _, it := range r.Items {
+		if it.Pattern == "agrees" {
+			continue
+		}
+		text := it.Item + ": " + it.Why + "."
+		if it.PerDay != "" {
+			text += " About " + short(it.PerDay) + unitText(it.Unit) + " a day."
+		}
+		lines = append(lines, text)
+		if p := it.Proposed; p != nil {
+			shown++
+			command := "countback use " + it.Item + " --apply"
+			if it.Changed {
+				command += " --since " + sinceDay(it.From)
+			}
+			lines = append(lines, "  "+lineText(p)+": "+p.QtyNow+" would be "+p.Qty+measureText(p)+" (likely "+ratioText(p.Low)+" to "+ratioText(p.High)+"). To record it: "+command)
+		}
+	}
+	if len(r.Items) > 0 && len(lines) == 0 {
+		lines = append(lines, "No spec needs a change, as far as these counts can tell.")
+	}
+	if len(r.Waiting) > 0 {
+		lines = append(lines, "Not counted often enough to say (it takes three intervals between counts): "+strings.Join(r.Waiting, ", ")+".")
+	}
+	return join2(lines...)
+}
+
+// lineText says which line of a spec a proposal is about.
+func lineText(p *use.Proposal) string {
+	where := "packing spec"
+	if p.Made != "" {
+		where = "make spec of " + p.Made
+	} else if p.Format != "" {
+		where += ", format " + p.Format
+	}
+	return where + ", per " + p.Per
+}
+
+// sinceDay is the first whole day after a count at the end of one.
+func sinceDay(from string) string {
+	t, err := time.Parse(time.RFC3339, from)
+	if err != nil {
+		return from
+	}
+	return t.Add(time.Millisecond).Add(12 * time.Hour).Format("2006-01-02")
+}
+
+func unitText(unit string) string {
+	if unit == "each" {
+		return ""
+	}
+	return " " + unit
+}
+
+// shortQty shows a quantity without more decimals than matter beside it.
+func shortQty(text string) string {
+	q, err := num.ParseQty(text)
+	if err != nil {
+		return text
+	}
+	if q.Abs().Less(num.Whole(100)) {
+		return grouped(q.Round(1).String())
+	}
+	return grouped(q.Round(0).String())
+}
+
+// applyUse records the proposals; those that may be a steady loss only where the item was named.
+func (d *desk) applyUse(log *fold.Log, state *fold.State, r use.Report, named bool, since, note string) error {
+	var list []*use.Proposal
+	for i := range r.Items {
+		if it := &r.Items[i]; it.Proposed != nil && (named || it.Pattern != "unclear") {
+			list = append(list, it.Proposed)
+		}
+	}
+	if len(list) == 0 {
+		return wrong("use --apply", "see countback use for what the counts say", "there is no proposal to record")
+	}
+	at := event.TimeOf(d.now())
+	if since != "" {
+		t, err := parseMoment(since, dayStart, d.zone)
+		if err != nil {
+			return inPlace("--since", "", err)
+		}
+		at = event.TimeOf(t)
+	}
+	var facts []event.Fact
+	for _, data := range use.Changed(list) {
+		current := state.View.Spec()
+		var id, by event.ID
+		if spec, ok := data.(*event.MakeSpec); ok {
+			it, err := d.item(spec.Item)
+			if err != nil {
+				return err
+			}
+			now := state.View.Make(it.Index)
+			id, by = now.Event, now.By
+		} else {
+			id, by = current.Event, current.By
+		}
+		if since == "" {
+			setRestates(data, by)
+		} else if e, ok := log.Event(id); ok && at.Ms() <= e.Time.Ms() {
+			return wrong("--since", "name a later day, or leave --since out to put the spec right from its start", "the spec in force begins only on %s", showDay(time.UnixMilli(e.Time.Ms()).In(d.zone)))
+		}
+		setSpecNote(data, note)
+		facts = append(facts, event.Fact{Time: at, Data: data})
+	}
+	before := map[string]num.Qty{}
+	for _, it := range log.Catalog.Items {
+		before[it.ID] = state.Items[it.Index].Account.OnHand()
+	}
+	result, err := d.record(facts, nil)
+	if err != nil {
+		return err
+	}
+	if err := d.tell(facts, result, before); err != nil || since != "" {
+		return err
+	}
+	for _, it := range r.Items {
+		if it.Proposed != nil && it.Changed && (named || it.Pattern != "unclear") {
+			err := d.m.say("\nNote: the use of %s changed only after the count of %s, and this puts the spec right from its start.\n  - to take it back: countback reverse %s --reason …\n  - then: countback use %s --apply --since %s",
+				it.Item, day(it.From).show(), result.IDs[0], it.Item, sinceDay(it.From))
+			if err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+func setRestates(data event.Data, id event.ID) {
+	switch d := data.(type) {
+	case *event.PackSpec:
+		d.Restates = id
+	case *event.MakeSpec:
+		d.Restates = id
+	}
+}
+
+func setSpecNote(data event.Data, note string) {
+	switch d := data.(type) {
+	case *event.PackSpec:
+		setNote(&d.Note, note)
+	case *event.MakeSpec:
+		setNote(&d.Note, note)
+	}
+}
