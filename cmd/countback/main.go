@@ -5,6 +5,7 @@ import (
 	"crypto/rand"
 	"os"
 	"os/signal"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -14,7 +15,14 @@ import (
 // The version of the program, set by the build; the module's own where it isn't.
 var version = ""
 
+// collectAt is how far the heap grows, in per cent of what was in use, before it is collected. A fold keeps nearly all that it allocates, and at the usual
+// 100 a third of its time went into looking through that again and again. A million orders then need 0.65 GiB.
+const collectAt = 300
+
 func main() {
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(collectAt)
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	m := &Main{
 		Args:    os.Args[1:],
