@@ -61,6 +61,9 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 		if err != nil {
 			return err
 		}
+		if err := d.planOnOrder(&r, a); err != nil {
+			return err
+		}
 		if pdf != "" {
 			return d.planPaper(r, pdf, size)
 		}
@@ -86,6 +89,17 @@ func (d *desk) plan(a asked, ask plan.Ask) (plan.Report, error) {
 	state = log.Run(run)
 	r, err = plan.Of(state, d.style(), ask)
 	return r, d.notOpen(state, err, a.asOf+a.known != "")
+}
+
+// planOnOrder looks at purchases up to the plan's own instant.
+func (d *desk) planOnOrder(r *plan.Report, a asked) error {
+	asOf, known, err := a.instants(d)
+	if err != nil {
+		return err
+	}
+	on, err := d.onOrder(asOf, known)
+	r.AddOnOrder(on)
+	return err
 }
 
 // notOpen says why an order can't be planned or packed, and which may have been meant. past says that only a part of the ledger was looked at.
@@ -181,7 +195,11 @@ func planTail(r plan.Report) string {
 	var short []string
 	for _, p := range r.Pull {
 		if p.Short != "0" {
-			short = append(short, amountText(p.Short, p.Unit)+" of "+p.Item)
+			text := metres(p.Short, p.Unit) + " of " + p.Item
+			if p.OnOrder != "" {
+				text += " (" + metres(p.OnOrder, p.Unit) + " on order)"
+			}
+			short = append(short, text)
 		}
 	}
 	if len(short) > 0 {
@@ -268,7 +286,7 @@ func shortDay(s, of string) cell {
 // planPull shows what all orders need only where it isn't what is taken. narrow leaves the items' ids out of a table.
 func planPull(r plan.Report, narrow bool) *grid {
 	g := &grid{columns: []column{{name: "place", head: "Place", flexible: true}, {name: "item", head: "Item", csvOnly: narrow}, {name: "name", head: "Name", flexible: true}, {name: "take", head: "Take", figure: true},
-		{name: "unit", csvOnly: true}, {name: "need", head: "For all", figure: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "short", head: "Short", figure: true}}}
+		{name: "unit", csvOnly: true}, {name: "need", head: "For all", figure: true}, {name: "on_hand", head: "On hand", figure: true}, {name: "short", head: "Short", figure: true}, {name: "on_order", csvOnly: true}}}
 	last := ""
 	for i, p := range r.Pull {
 		place := plain(p.Place)
@@ -282,7 +300,7 @@ func planPull(r plan.Report, narrow bool) *grid {
 			}
 			return cell{q, metres(q, p.Unit)}
 		}
-		g.add(place, plain(p.Item), plain(p.Name), amount(p.Take, false), plain(p.Unit), amount(p.Need, p.Need == p.Take), amount(p.OnHand, false), amount(p.Short, p.Short == "0"))
+		g.add(place, plain(p.Item), plain(p.Name), amount(p.Take, false), plain(p.Unit), amount(p.Need, p.Need == p.Take), amount(p.OnHand, false), amount(p.Short, p.Short == "0"), plain(p.OnOrder))
 	}
 	return g
 }

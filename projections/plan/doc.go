@@ -7,6 +7,9 @@
 // force uses for it, prepared pieces as their parts. An order that waits for a decision about one of its packs is listed and needs nothing, since nobody knows
 // yet whether it is packed.
 //
+// What is retired is out of the plan: specs that still use it neither ask for it nor hold an order back. A retired good that was ordered is pulled all the same,
+// and a note says so.
+//
 // need is the sum over the orders of the plan; short is what on hand lacks of it, max(0, need − on hand).
 //
 // # Which orders are ready

@@ -64,6 +64,8 @@ type Pull struct {
 	OnHand string `json:"on_hand"`
 	Short  string `json:"short"` // max(0, need − on hand)
 	Take   string `json:"take"`  // for the orders that are ready
+
+	OnOrder string `json:"on_order,omitempty"` // at suppliers, where the asker knows it
 }
 
 // What is done to prepare a piece.
@@ -181,12 +183,13 @@ func Of(s *fold.State, st report.Style, ask Ask) (Report, error) {
 	r.Prepare = p.prepare()
 	r.Zones, r.Options = p.zones(), p.options()
 	for item, need := range p.total {
-		if need.Sign() > 0 && p.onHand(item).Less(need) {
+		if need.Sign() > 0 && p.onHand(item).Less(need) && !s.View.Retired(item) {
 			if row, ok := reprint.Row(s, item, func(n int) num.Qty { return p.onHand(n).Sub(p.total[n]) }); ok {
 				r.Make = append(r.Make, row)
 			}
 		}
 	}
+	r.Notes = append(r.Notes, p.retired()...)
 	if p.spec == nil && len(orders) > 0 {
 		r.Notes = append(r.Notes, "there is no packing spec yet, so only goods are planned; record one with countback packspec FILE")
 	}
@@ -225,6 +228,29 @@ func Open(s *fold.State, ask Ask) ([]*fold.Order, error) {
 		return cmp.Or(cmp.Compare(a.PlacedMs, b.PlacedMs), strings.Compare(a.Number, b.Number))
 	})
 	return out, nil
+}
+
+// retired says which goods that open orders hold are retired.
+func (p *planner) retired() (notes []string) {
+	orders := map[int][]string{}
+	for _, w := range p.works {
+		for _, item := range w.retired {
+			orders[item] = append(orders[item], w.order.Number)
+		}
+	}
+	for _, item := range slices.Sorted(maps.Keys(orders)) {
+		notes = append(notes, p.id(item)+" is retired, and open orders hold it: "+strings.Join(orders[item], ", "))
+	}
+	return notes
+}
+
+// AddOnOrder puts beside each item what is on order of it at suppliers, by item id, in base units.
+func (r *Report) AddOnOrder(on map[string]num.Qty) {
+	for i := range r.Pull {
+		if q := on[r.Pull[i].Item]; q.Sign() > 0 {
+			r.Pull[i].OnOrder = q.String()
+		}
+	}
 }
 
 type planner struct {
@@ -334,7 +360,8 @@ func (p *planner) pull() []Pull {
 	for _, i := range items {
 		short := num.Max(num.Qty{}, p.total[i].Sub(p.onHand(i)))
 		out = append(out, Pull{
-			p.id(i), p.def(i).Name, p.s.Catalog.Items[i].Unit(), p.def(i).Place, p.total[i].String(), p.onHand(i).String(), short.String(), take[i].String(),
+			Item: p.id(i), Name: p.def(i).Name, Unit: p.s.Catalog.Items[i].Unit(), Place: p.def(i).Place,
+			Need: p.total[i].String(), OnHand: p.onHand(i).String(), Short: short.String(), Take: take[i].String(),
 		})
 	}
 	return out

@@ -79,6 +79,11 @@ func onHand(s *fold.State, id string) num.Qty {
 	return s.Items[it.Index].Account.OnHand()
 }
 
+func retired(s *fold.State, id string) bool {
+	it, _ := s.Catalog.Find(id)
+	return s.View.Retired(it.Index)
+}
+
 // What a plan says is needed is exactly what leaves when its orders are packed, each by itself and all together; what is short is what on hand lacks of it; and
 // the orders that are ready take nothing below zero.
 func TestPlanIsWhatPackingTakes(t *testing.T) {
@@ -101,15 +106,21 @@ func TestPlanIsWhatPackingTakes(t *testing.T) {
 			after := packed(s, events, []string{o.Order})
 			for _, p := range one.Pull {
 				need := num.MustQty(p.Need)
+				sum[p.Item] = sum[p.Item].Add(need)
+				if retired(s, p.Item) {
+					continue // its use by the spec isn't planned
+				}
 				if left := onHand(s, p.Item).Sub(onHand(after, p.Item)); left.Cmp(need) != 0 {
 					t.Errorf("order %s needs %s of %s, and its pack takes %s", o.Order, p.Need, p.Item, left)
 				}
-				sum[p.Item] = sum[p.Item].Add(need)
 			}
 		}
 		for i, o := range r.Orders {
-			if i > 0 && (r.Orders[i-1].Placed > o.Placed || r.Orders[i-1].Placed == o.Placed && r.Orders[i-1].Order >= o.Order) {
-				t.Errorf("order %s stands behind %s", o.Order, r.Orders[i-1].Order)
+			if i > 0 {
+				before := r.Orders[i-1].Order
+				if a, b := s.Orders[before].PlacedMs, s.Orders[o.Order].PlacedMs; a > b || a == b && before >= o.Order {
+					t.Errorf("order %s stands behind %s", o.Order, before)
+				}
 			}
 			if o.Waits || !slices.Contains(all, o.Order) {
 				continue
@@ -147,7 +158,7 @@ func TestPlanIsWhatPackingTakes(t *testing.T) {
 			t.Errorf("%s of %s are not in the list", q, item)
 		}
 		for _, it := range s.Catalog.Items {
-			if it.Prepared() {
+			if it.Prepared() || s.View.Retired(it.Index) {
 				continue
 			}
 			left := onHand(s, it.ID).Sub(onHand(after, it.ID))
@@ -158,7 +169,7 @@ func TestPlanIsWhatPackingTakes(t *testing.T) {
 		}
 		after = packed(s, events, ready)
 		for _, it := range s.Catalog.Items {
-			if it.Prepared() {
+			if it.Prepared() || s.View.Retired(it.Index) {
 				continue
 			}
 			k := slices.IndexFunc(r.Pull, func(p plan.Pull) bool { return p.Item == it.ID })
@@ -267,6 +278,32 @@ order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"box-set","qty":"1"}]}
 				t.Errorf("%v %+v", err, r.Orders)
 			}
 		})
+	}
+}
+
+// What is retired leaves the plan, though the spec still uses it; a good that was ordered is pulled.
+func TestRetired(t *testing.T) {
+	r, err := plan.Of(foldtest.Run(foldtest.Facts(shop+spec+`
+retire 2026-01-02 {"item":"cord"}
+retire 2026-01-02 {"item":"mailer"}
+retire 2026-01-02 {"item":"card"}
+damage 2026-01-03 {"item":"mailer","qty":"60","reason":"damaged"}
+order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"print","qty":"1"},{"item":"card","qty":"3"}]}`), 0), style, plan.Ask{})
+	if err != nil || !r.Orders[0].Ready {
+		t.Errorf("%v %+v", err, r.Orders)
+	}
+	for _, p := range r.Pull {
+		if p.Item == "cord" || p.Item == "mailer" {
+			t.Errorf("%s is pulled", p.Item)
+		}
+	}
+	for _, p := range r.Prepare {
+		if p.Item == "cord" {
+			t.Errorf("%s of cord are cut", p.Pieces)
+		}
+	}
+	if len(r.Notes) != 1 || r.Notes[0] != "card is retired, and open orders hold it: 1" {
+		t.Error(r.Notes)
 	}
 }
 

@@ -26,6 +26,7 @@ type work struct {
 	makeUp  []parcel.Use // prepared pieces, those inside others included
 	zoned   []parcel.Use // by lines for zones
 	options []optionUse  // by lines for options
+	retired []int        // goods that it holds
 	unknown []string     // options of the order that no line of the spec asks for
 }
 
@@ -112,9 +113,15 @@ func (w *work) needs(s *fold.State, goods, packing []parcel.Use) error {
 	if err != nil {
 		return err
 	}
+	used = slices.DeleteFunc(used, func(u parcel.Use) bool { return s.View.Retired(u.Item) })
 	for _, u := range append(parts, used...) {
 		if !u.Qty.IsZero() {
 			w.need = addUse(w.need, u.Item, u.Qty)
+		}
+	}
+	for _, u := range parts {
+		if !u.Qty.IsZero() && s.View.Retired(u.Item) {
+			w.retired = append(w.retired, u.Item)
 		}
 	}
 	return nil
@@ -132,7 +139,7 @@ func (w *work) prepare(s *fold.State, item int, qty num.Qty) {
 		if !ok {
 			continue
 		}
-		if it.Unit() == "mm" && !it.Prepared() {
+		if it.Unit() == "mm" && !it.Prepared() && !s.View.Retired(it.Index) {
 			w.cuts = append(w.cuts, piece{it.Index, measureOf(s.View.Def(it.Index), p.Qty), p.Qty, qty})
 		}
 		w.prepare(s, it.Index, qty.Times(p.Qty))
@@ -144,6 +151,9 @@ func (w *work) single(s *fold.State, spec *event.PackSpec, one parcel.Single) er
 	lines := spec.Lines
 	if one.Format >= 0 {
 		lines = spec.Formats[one.Format].Lines
+	}
+	if s.View.Retired(one.Item) {
+		return nil
 	}
 	l := &lines[one.Line]
 	all := one.Qty.Times(one.Times)
