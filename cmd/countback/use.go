@@ -23,7 +23,7 @@ func (m *Main) useCmd() *cobra.Command {
 		Use:   "use [ITEM]",
 		Short: "What is really used, against what the specs say",
 		Long: `Of each item that was counted over at least three intervals: what the packing and make specs say was used, what really went, and the ratio of the two with the
-bounds that hold it 19 times in 20. Where the ratio is off by more than counting, handling and usual waste explain, the line of the spec that would put it right is proposed.
+bounds that hold it 19 times in 20. Print runs are compared with the spoilage that is normal. Where the ratio is off by more than counting, handling and usual waste explain, the line of the spec that would put it right is proposed.
 
 --apply records the proposal of one item, or of all that are clear: as a spec that was wrong from the start, so that the past is worked out anew, or, with --since, as a new
 revision from a day on. It can be taken back with countback reverse.`,
@@ -52,6 +52,7 @@ revision from a day on. It can be taken back with countback reverse.`,
 		}
 		t := interval.Read(log, run)
 		r := use.Of(t, d.style(), item)
+		r.Runs = use.RunsOf(log, t.State, d.style(), item)
 		if !apply {
 			return m.printUse(r, item)
 		}
@@ -156,10 +157,28 @@ func useText(r use.Report) string {
 	if len(r.Items) > 0 && len(lines) == 0 {
 		lines = append(lines, "No spec needs a change, as far as these counts can tell.")
 	}
+	lines = append(lines, runsText(r.Runs)...)
 	if len(r.Waiting) > 0 {
 		lines = append(lines, "Not counted often enough to say (it takes three intervals between counts): "+strings.Join(r.Waiting, ", ")+".")
 	}
 	return join2(lines...)
+}
+
+// runsText says what print runs spoil beyond what is normal.
+func runsText(runs []use.Runs) []string {
+	var lines []string
+	for _, r := range runs {
+		if r.More {
+			lines = append(lines, "Print runs of "+r.Item+" spoil "+percent(r.Share)+" (likely "+percent(r.Low)+" to "+percent(r.High)+"); the make spec calls "+percent(r.Normal)+" normal.")
+		}
+		for _, o := range r.Odd {
+			lines = append(lines, "An odd print run of "+r.Item+", "+day(o.Time).show()+": "+o.Spoiled+" of "+o.Pieces+" pieces spoiled. See countback history "+o.Event+".")
+		}
+	}
+	if len(runs) > 0 && len(lines) == 0 {
+		lines = append(lines, "Print runs spoil no more than their make specs call normal.")
+	}
+	return lines
 }
 
 // lineText says which line of a spec a proposal is about.

@@ -9,4 +9,6 @@
 // A proposal goes to the line that makes up most of the item's use, in the specs in force. It takes the whole difference, since nothing says which of
 // several lines is wrong. It is made only if the ratio's interval excludes 1, and the usual waste, and if it moves the line by a piece, or by 2 % or more. Of
 // items counted in pieces a whole number is proposed if one lies within its bounds.
+//
+// Print runs are compared with the spoilage that their make spec calls normal: runs beyond their control limit stand by themselves, the others say what is usual.
 package use

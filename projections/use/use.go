@@ -61,12 +61,13 @@ type Report struct {
 	report.Head
 	Items   []Item   `json:"items"`
 	Waiting []string `json:"waiting"` // items that were used, with fewer than three intervals between counts
+	Runs    []Runs   `json:"runs"`    // filled in by whoever wants them, with RunsOf
 }
 
 // Of reports on a table of intervals; if item is not empty, on that one alone.
 func Of(t *interval.Table, st report.Style, item string) Report {
 	s := t.State
-	r := Report{Head: report.HeadOf(s, st), Items: []Item{}, Waiting: []string{}}
+	r := Report{Head: report.HeadOf(s, st), Items: []Item{}, Waiting: []string{}, Runs: []Runs{}}
 	all := make([]noise.Series, len(t.Chains))
 	for i, ch := range t.Chains {
 		all[i] = noise.SeriesOf(ch)

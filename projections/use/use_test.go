@@ -80,7 +80,10 @@ func of(t *testing.T, lines foldtest.Lines, item string) (use.Report, *fold.Stat
 		t.Fatal(err)
 	}
 	table := interval.Read(log, fold.Run{})
-	return use.Of(table, report.Style{Zone: time.UTC}, item), table.State
+	st := report.Style{Zone: time.UTC}
+	r := use.Of(table, st, item)
+	r.Runs = use.RunsOf(log, table.State, st, item)
+	return r, table.State
 }
 
 var supplies = []string{"board", "cord", "filler", "form-a", "form-b", "form-c", "form-d", "label", "tape"}
@@ -254,5 +257,39 @@ func TestSameWhateverTheOrderOfArrival(t *testing.T) {
 	y, _ := json.Marshal(b)
 	if string(x) != string(y) || len(a.Items) != len(supplies) {
 		t.Errorf("%s\n%s", x, y)
+	}
+}
+
+func TestRuns(t *testing.T) {
+	facts := setup + `makespec 2025-12-02 {"item":"card","pieces":"2","lines":[{"item":"stock","qty":"1","per":"cycle"}],"normal_spoilage":"0.04"}
+		restock 2025-12-31 {"lines":[{"item":"stock","qty":"4000","cost":"60"}]}
+`
+	for m, spoiled := range []int{4, 7, 5, 6, 4, 30} {
+		facts += fmt.Sprintf(`reprint 2026-%02d-11 {"item":"card","good":"%d","spoiled":"%d"}`+"\n", m+1, 100-spoiled, spoiled)
+	}
+	facts += `#RV reprint 2026-07-11 {"item":"card","good":"0","spoiled":"100"}
+		reverse 2026-07-12 {"event":"#RV","reason":"slip"}
+		reprint 2026-07-13 {"item":"label","good":"300","spoiled":"0"}`
+	r, _ := of(t, foldtest.Facts(facts), "")
+	if len(r.Runs) != 2 {
+		t.Fatalf("%+v", r.Runs)
+	}
+	c := r.Runs[0]
+	// 26 of 500: Wilson's bounds by hand, z = 1.96
+	if c.Item != "card" || c.Runs != 6 || c.Pieces != "600" || c.Spoiled != "56" || c.Normal != "0.04" || c.Share != "0.052" || c.Low != "0.03573" || c.High != "0.0751" || c.More {
+		t.Errorf("%+v", c)
+	}
+	if len(c.Odd) != 1 || c.Odd[0].Spoiled != "30" || c.Odd[0].Time != "2026-06-11T00:00:00Z" {
+		t.Errorf("%+v", c.Odd)
+	}
+	if l := r.Runs[1]; l.Item != "label" || l.Share != "0" || l.Low != "0" || l.Normal != "0" || l.More || len(l.Odd) != 0 {
+		t.Errorf("%+v", l)
+	}
+	if r, _ := of(t, foldtest.Facts(facts), "label"); len(r.Runs) != 1 {
+		t.Errorf("%+v", r.Runs)
+	}
+	worse := strings.Replace(facts, `"normal_spoilage":"0.04"`, `"normal_spoilage":"0.03"`, 1)
+	if r, _ := of(t, foldtest.Facts(worse), ""); !r.Runs[0].More {
+		t.Errorf("%+v", r.Runs[0])
 	}
 }
