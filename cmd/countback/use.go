@@ -164,19 +164,22 @@ func useText(r use.Report) string {
 	return join2(lines...)
 }
 
-// runsText says what print runs spoil beyond what is normal.
+// runsText says what print runs spoil beyond what is normal, and which runs are like no other.
 func runsText(runs []use.Runs) []string {
-	var lines []string
+	var lines, odd []string
 	for _, r := range runs {
 		if r.More {
 			lines = append(lines, "Print runs of "+r.Item+" spoil "+percent(r.Share)+" (likely "+percent(r.Low)+" to "+percent(r.High)+"); the make spec calls "+percent(r.Normal)+" normal.")
 		}
 		for _, o := range r.Odd {
-			lines = append(lines, "An odd print run of "+r.Item+", "+day(o.Time).show()+": "+o.Spoiled+" of "+o.Pieces+" pieces spoiled. See countback history "+o.Event+".")
+			odd = append(odd, r.Item+" on "+day(o.Time).show()+" ("+o.Spoiled+" of "+o.Pieces+")")
 		}
 	}
 	if len(runs) > 0 && len(lines) == 0 {
 		lines = append(lines, "Print runs spoil no more than their make specs call normal.")
+	}
+	if len(odd) > 0 {
+		lines = append(lines, "Runs that spoiled far more than others of their item, left out of that: "+strings.Join(odd, ", ")+".")
 	}
 	return lines
 }
