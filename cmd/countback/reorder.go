@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -39,7 +40,8 @@ The last day to order is the last one on which the goods still come in time in 9
 
 --buy prints what is due within a week (--within) as one list for each supplier, --budget what an amount of money buys first: what runs out first. --calendar writes the days to order
 and to count into a file for your calendar; importing it again replaces what it wrote before.
-An item without a history is no riddle to you: --expect board=12 says that about 12 base units a day will be used.`,
+Where there is no history yet, say what you know: --expect board=12 means that about 12 base units a day will be used. As long as there are no orders at all, what packing takes
+follows from the goods that you expect.`,
 		Example: "  countback reorder\n  countback reorder --buy --within 14\n  countback reorder --budget 250\n  countback reorder --service 99 --calendar orders.ics\n  countback reorder --expect board=12 --expect cord=\"2 m\"",
 		Args:    cobra.NoArgs,
 	}
@@ -299,18 +301,21 @@ func (m *Main) printReorder(d *desk, r *reorder.Report, o *outlook.Outlook, meas
 			plain(between(r, it, o.Horizon)), plain(sureness(it, o.Horizon)), cell{it.OrderBy, orderByText(r, it)}, plain(strconv.FormatBool(it.Now)),
 			figure(it.Buy.Packs), plain(it.Buy.Pack), figure(it.Buy.Qty), figure(it.Buy.Cost), plain(getText(it)), figure(made))
 	}
-	if m.Width > 0 && m.Width < wideTable {
-		for i := range g.columns {
-			if h := g.columns[i].head; h == "8 in 10 cases" || h == "A day" || h == "On order" {
-				g.columns[i].csvOnly = true
-			}
-		}
-	}
+	m.leaveOut(g, "8 in 10 cases", "A day", "On order")
 	return m.report(r, m.wrapAll(reorderLead(d, r)), g, m.wrapAll(reorderTail(r, o, idle, measured, f)))
 }
 
 // wideTable is the width of a terminal from which the whole table is shown; below it what matters most is.
 const wideTable = 120
+
+// leaveOut leaves columns out where the terminal is narrow.
+func (m *Main) leaveOut(g *grid, heads ...string) {
+	for i := range g.columns {
+		if m.Width > 0 && m.Width < wideTable && slices.Contains(heads, g.columns[i].head) {
+			g.columns[i].csvOnly = true
+		}
+	}
+}
 
 func withUnit(qty, unit string) cell {
 	if unit == "each" {
@@ -390,7 +395,11 @@ func unitOf(unit string) string {
 func reorderLead(d *desk, r *reorder.Report) string {
 	lead := d.shop.Name + ", " + asOfText(r.Head) + ". "
 	if r.Orders == 0 {
-		return lead + "There is no history yet: no order has been placed or packed, so nobody can say from the past what will be used. Say what you expect a day to use, like --expect board=12."
+		lead += "There is no history yet: no order has been placed or packed, so nobody can say from the past what will be used."
+		if !slices.ContainsFunc(r.Items, func(it reorder.Item) bool { return it.Basis == string(outlook.Own) }) {
+			return lead + " Say what you expect a day to use, like --expect board=12."
+		}
+		return lead + " This goes by your own estimates, which are taken to be right to about half."
 	}
 	late, soon, print := 0, 0, 0
 	for i := range r.Items {
@@ -438,7 +447,7 @@ func reorderTail(r *reorder.Report, o *outlook.Outlook, idle, measured []string,
 	if len(measured) > 0 {
 		lines = append(lines, "Counts say that the specs are wrong about "+strings.Join(measured, ", ")+"; the forecast goes by the counts. See countback use.")
 	}
-	if len(idle) > 0 && !f.all {
+	if len(idle) > 0 && !f.all && r.Orders > 0 {
 		lines = append(lines, "Nothing takes "+some(idle)+": no spec names it and no order took it. If it is used all the same, say how much: --expect "+idle[0]+"=N (a day).")
 	}
 	if len(r.Stale) > 0 {
@@ -526,6 +535,7 @@ func (m *Main) printShopping(d *desk, r *reorder.Report, s *reorder.Shopping) er
 		if len(g.rows) > 1 {
 			g.footer = []cell{{}, plain("Together"), {}, {}, {}, {}, {}, figure(l.Total), {}}
 		}
+		m.leaveOut(g, "In all", "Unit")
 		name := l.Supplier
 		if name == "" {
 			name = "No supplier named"
@@ -534,11 +544,22 @@ func (m *Main) printShopping(d *desk, r *reorder.Report, s *reorder.Shopping) er
 		if unknown > 0 {
 			tail = "Never bought, so without a cost: " + count(unknown, "item", "items") + "."
 		}
-		if err := errors.Join(m.printTable(name+", order by "+dayAhead(r.Today, l.By)+" ("+inDays(l.By)+")", g, tail), m.say("")); err != nil {
+		if err := errors.Join(m.printTable(name+", "+orderWhen(r.Today, l.By), g, tail), m.say("")); err != nil {
 			return err
 		}
 	}
 	return m.say("%s", m.wrapAll(join2("Altogether "+s.Total+" "+s.Currency+" at the last landed costs.", hurryText(r))))
+}
+
+// orderWhen says by when a list has to be ordered.
+func orderWhen(today, by int) string {
+	switch {
+	case by < 0:
+		return "order now (the last day was " + dayAhead(today, by) + ")"
+	case by == 0:
+		return "order today"
+	}
+	return "order by " + dayAhead(today, by) + " (" + inDays(by) + ")"
 }
 
 // hurryText names what is on order and comes too late.
@@ -577,7 +598,7 @@ func (m *Main) printSpending(d *desk, s *reorder.Spending) error {
 	if len(g.rows) > 1 {
 		g.footer = []cell{plain("Together"), {}, {}, {}, {}, {}, {}, figure(s.Spent), {}}
 	}
-	lead := d.shop.Name + ", " + asOfText(s.Head) + ". What " + s.Budget + " " + s.Currency + " buys, what runs out first first; " + s.Left + " is left."
+	lead := d.shop.Name + ", " + asOfText(s.Head) + ". What " + s.Budget + " " + s.Currency + " buys where it is needed first; " + s.Left + " is left."
 	switch {
 	case len(s.Items)+len(s.Missing)+len(s.NoCost) == 0:
 		lead = d.shop.Name + ", " + asOfText(s.Head) + ". Nothing is needed."
@@ -599,5 +620,6 @@ func (m *Main) printSpending(d *desk, s *reorder.Spending) error {
 	if len(s.NoCost) > 0 {
 		tail = append(tail, "Never bought, so nobody knows what it costs: "+some(s.NoCost)+".")
 	}
+	m.leaveOut(g, "In all", "Unit")
 	return m.report(s, m.wrapAll(lead), g, m.wrapAll(join2(tail...)))
 }

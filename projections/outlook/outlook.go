@@ -2,6 +2,7 @@ package outlook
 
 import (
 	"errors"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -106,6 +107,10 @@ func Of(l *fold.Log, run fold.Run, ask Ask) (*Outlook, error) {
 	}
 	if ask.Horizon == 0 {
 		ask.Horizon = UsualHorizon
+	}
+	ask.Guess = maps.Clone(ask.Guess)
+	if ask.Guess == nil {
+		ask.Guess = map[int]float64{}
 	}
 	if ask.Busier == 0 {
 		ask.Busier = 1

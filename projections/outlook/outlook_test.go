@@ -223,6 +223,11 @@ func TestNoHistory(t *testing.T) {
 	guess := look(t, shop, "2026-03-02", outlook.Ask{Guess: map[int]float64{v.item(t, "env").Index: 10}}).item(t, "env")
 	about(t, "the estimate", guess.PerDay(), 10, 1e-9)
 	about(t, "500 envelopes at 10 a day", float64(guess.RunOut.Quantile(0.5)), 50, 0.25)
+	sold := look(t, shop, "2026-03-02", outlook.Ask{Guess: map[int]float64{v.item(t, "card").Index: 6}})
+	about(t, "envelopes for the cards that are expected", sold.item(t, "env").PerDay(), 6, 1e-9)
+	if sold.item(t, "sheet").Need(300) < 500 {
+		t.Error("sheets for the cards that are expected:", sold.item(t, "sheet").Need(300))
+	}
 	if guess.Basis != outlook.Own || guess.RunOut.Quantile(0.9)-guess.RunOut.Quantile(0.1) < 30 {
 		t.Error("a guess is sure of itself:", guess.RunOut.Quantile(0.1), guess.RunOut.Quantile(0.9))
 	}

@@ -106,6 +106,9 @@ func (o *Outlook) learn(s *fold.State, p *past, ask Ask) *series {
 	o.Arrivals = forecast.Arrive(perDay, weekdayOf(from))
 	o.Season = season(perDay)
 	o.promise(s, &r, list)
+	if len(list) == 0 {
+		ask.packing(&r)
+	}
 	return x
 }
 
@@ -151,6 +154,26 @@ func sum(list []float64) (total float64) {
 		total += x
 	}
 	return total
+}
+
+// packing adds, for a shop without any orders, what packing the goods takes that a person expects to sell: as if each went out alone. What the person says of a
+// supply stands.
+func (a *Ask) packing(r *replay) {
+	extra := make([]float64, len(r.s.Items))
+	for i := range r.s.Items {
+		perDay, ok := a.Guess[i]
+		if !ok || r.s.View.Def(i).Type != "good" {
+			continue
+		}
+		for _, u := range r.take(parcel.Job{Units: []parcel.Units{{Item: i, Count: 1}}, First: true, Opening: true}, nil).use {
+			extra[u.Item] += float64(perDay * u.Qty.Float())
+		}
+	}
+	for i, perDay := range extra {
+		if _, said := a.Guess[i]; !said && perDay > 0 {
+			a.Guess[i] = perDay
+		}
+	}
 }
 
 // dated is an order on the day that counts for it.

@@ -242,7 +242,12 @@ func TestCountDays(t *testing.T) {
 	count := func(days ...string) (string, bool) {
 		text := shop
 		for _, d := range days {
-			text += fmt.Sprintf("count %sT18:00:00Z {\"item\":\"env\",\"qty\":\"5\"}\ncount %sT18:05:00Z {\"item\":\"cord\",\"qty\":\"5\"}\n", d, d)
+			for _, item := range []string{"env", "cord", "sticker"} {
+				text += fmt.Sprintf("count %sT18:00:00Z {\"item\":%q,\"qty\":\"5\"}\n", strings.TrimPrefix(d, "env "), item)
+				if strings.HasPrefix(d, "env ") {
+					break
+				}
+			}
 		}
 		log, err := fold.Read(context.Background(), foldtest.Facts(text), fold.Choice{})
 		if err != nil {
@@ -262,6 +267,11 @@ func TestCountDays(t *testing.T) {
 		if got, ok := count(c.days...); !ok || got != c.want {
 			t.Errorf("%v: %s %v, want %s", c.days, got, ok, c.want)
 		}
+	}
+	// a single item looked at in between is no day of counting
+	between, _ := count("2026-01-05", "env 2026-01-08", "2026-01-19", "env 2026-01-20", "2026-02-02", "env 2026-02-05")
+	if between != "2026-02-16" {
+		t.Error(between)
 	}
 	if _, ok := count("2026-01-05"); ok {
 		t.Error("one day is no habit")

@@ -162,19 +162,37 @@ func (x *Item) some(n int64, digits int, st report.Style) Line {
 	return l
 }
 
-// CountDay is the next day to count on by the shop's habit, in days since 1970-01-01: the last day of counts and the median of the days between such days over the
-// last seven. A habit of counting at the end of a month is kept to. It returns false where fewer than two days had counts.
+// CountDay is the next day to count on by the shop's habit, in days since 1970-01-01: the last day of counting and the median of the days between such days over the
+// last seven. A day of counting is one on which at least half as many items were counted as on the fullest. A habit of counting at the end of a month
+// is kept to. It returns false where there are fewer than two such days.
 func CountDay(l *fold.Log, asOf int64, st report.Style) (day int, ok bool) {
-	var days []int
+	var days, items []int
+	seen := map[string]bool{}
+	most := 0
 	l.Events(func(e *event.Event, reversed bool) {
-		if _, isCount := e.Data.(*event.Count); !isCount || reversed || e.Time.Ms() > asOf {
+		c, isCount := e.Data.(*event.Count)
+		if !isCount || reversed || e.Time.Ms() > asOf {
 			return
 		}
-		if d := outlook.DayNumber(e.Time.Ms(), st.Zone); len(days) == 0 || days[len(days)-1] != d {
-			days = append(days, d)
+		n := len(days)
+		if d := outlook.DayNumber(e.Time.Ms(), st.Zone); n == 0 || days[n-1] != d {
+			days, items = append(days, d), append(items, 0)
+			clear(seen)
+			n++
+		}
+		if !seen[c.Item] {
+			seen[c.Item] = true
+			items[n-1]++
+			most = max(most, items[n-1])
 		}
 	})
-	return nextOf(days)
+	var full []int
+	for i, d := range days {
+		if 2*items[i] >= most {
+			full = append(full, d)
+		}
+	}
+	return nextOf(full)
 }
 
 func nextOf(days []int) (day int, ok bool) {
