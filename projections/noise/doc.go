@@ -12,11 +12,13 @@
 // low makes the interval before it look like a loss and the one after it like a gain.
 //
 // μ and φ are estimated from all other items, so that an item's own loss never hides itself. μ, not below 0, is the mean of unknown ÷ used, weighted by
-// precision, with the outer tenths left out; φ is the root of a robust equation (chance.Spread) that begins at 0.02. What is not known for certain about the
-// two widens the test. The variance of μ is added, as far as μ is to hold for one more item: how well the mean is known, and how far the others lie apart in
-// their waste (by the same robust equation; that a card is hardly ever spoiled says little about labels). That of φ turns the normal distribution into Student's t with
-// 2·v²÷Var(v) degrees of freedom (F. E. Satterthwaite, An approximate distribution of estimates of variance components, Biometrics Bulletin 2 (1946),
-// 110–114).
+// precision, with the outer tenths left out; φ is the root of a robust equation (chance.Spread) that begins at 0.02, over how each item's intervals differ
+// among each other. An item that is no chance by any measure is set aside first and teaches the others nothing.
+//
+// What is not known for certain about the two widens the test. The variance of μ is added, as far as μ is to hold for one more item: how well the mean is known,
+// and how far the others lie apart in their waste (by the same robust equation; that a card is hardly ever spoiled says little about labels). That of φ turns the
+// normal distribution into Student's t with 2·v²÷Var(v) degrees of freedom (F. E. Satterthwaite, An approximate distribution of estimates of variance
+// components, Biometrics Bulletin 2 (1946), 110–114).
 //
 // A signal is one-sided: the last three intervals together are tested for a loss beyond the usual waste, and over the items of a table at most one signal in
 // twenty is a false one (Y. Benjamini and Y. Hochberg, J. R. Statist. Soc. B 57 (1995), 289–300). A loss of single pieces adds itself, times a usual use, to the

@@ -71,6 +71,7 @@ const (
 	aside      = 0.01 // chance, over a table, of setting an item aside where nothing is amiss
 	passes     = 4    // at most, of setting aside
 	rounds     = 4    // in which the figures are settled: each needs the others
+	crowd      = 40   // items from which leaving one out hardly moves what all say, so that one round is enough
 )
 
 // Others estimates for each series what all others teach. An item whose whole history is no chance even so, at one in a hundred over the table, is set
@@ -91,13 +92,17 @@ func Others(all []Series) []Usual {
 	kept := slices.Clone(lists)
 	out := make([]Usual, len(all))
 	var e estimator
+	again := rounds
+	if items > crowd {
+		again = 1
+	}
 	for range passes {
-		whole := e.of(kept, -1, Usual{Phi: startPhi, apart: startApart})
+		whole := e.of(kept, -1, Usual{Phi: startPhi, apart: startApart}, rounds)
 		wild := false
 		for i := range all {
 			out[i] = whole
 			if len(kept[i]) > 0 {
-				out[i] = e.of(kept, i, whole)
+				out[i] = e.of(kept, i, whole, again)
 			}
 		}
 		for i, list := range kept {
@@ -122,7 +127,7 @@ type estimator struct {
 }
 
 // of estimates from all lists but one, beginning with a first guess.
-func (e *estimator) of(lists [][]Span, without int, u Usual) Usual {
+func (e *estimator) of(lists [][]Span, without int, u Usual, rounds int) Usual {
 	factor := chance.TrimmedVariance(cut)
 	var total, noise, between float64
 	for range rounds {
