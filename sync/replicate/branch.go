@@ -86,9 +86,6 @@ func (m *Machine) tree(tx transaction, l *log) (*tree, error) {
 			t.vouched[n] = t.vouched[n] || t.vouched[c]
 			t.pinned[n] = t.pinned[n] || t.pinned[c]
 		}
-		if member && b.Revoked && n.e.Seq == b.Last && n.e.Hash == b.Hash {
-			t.pinned[n] = true
-		}
 		if m.cfg.Desk || !t.vouched[n] || n.e.Seq == 1 {
 			m.verify(n)
 		}
@@ -98,6 +95,9 @@ func (m *Machine) tree(tx transaction, l *log) (*tree, error) {
 		case n.e.Seq == 1:
 			t.vouched[n] = false // it is its own admission, which nothing behind it can vouch for
 		}
+		// What nobody vouches for can't be reached, and pins nothing: otherwise two branches would take each other's place for ever.
+		named := member && b.Revoked && n.e.Seq == b.Last && n.e.Hash == b.Hash
+		t.pinned[n] = t.vouched[n] && (t.pinned[n] || named)
 	}
 	return t, nil
 }
@@ -234,6 +234,9 @@ func (m *Machine) reportFork(l *log, seq int64) {
 
 // extend puts a branch behind the log's head, at each fork of it the event that is the log's.
 func (m *Machine) extend(tx transaction, l *log, t *tree, n *node) error {
+	if l.device == m.own { // what this device has recorded stands in its store, unless this folder is an older copy
+		m.report(Report{What: Copied, Device: m.own, Seq: n.e.Seq})
+	}
 	for n != nil {
 		if _, err := tx.Insert(n.e); err != nil {
 			return err

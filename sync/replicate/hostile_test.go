@@ -17,10 +17,10 @@ import (
 // shop is a desk, which is the keeper and runs the machine; an honest phone; and a member that means harm.
 type shop struct {
 	*rig
-	id                  string
-	desk, phone, enemy  *storetest.Log
-	deskLog, phoneLog   []*event.Event
-	enemyLog, nextPhone []*event.Event
+	id                 string
+	desk, phone, enemy *storetest.Log
+	deskLog, phoneLog  []*event.Event
+	enemyLog           []*event.Event
 }
 
 func newShop(t *testing.T, change ...func(*replicate.Config)) *shop {

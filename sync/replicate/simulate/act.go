@@ -210,6 +210,7 @@ func (w *world) restore(r *Replica, x Step, asNew bool) bool {
 		w.fail("%s: restore: %w", r.Name, err)
 		return false
 	}
+	w.rolled = w.rolled || !asNew
 	key := r.key
 	buses := r.conns
 	n := &Replica{Name: r.Name + "'", Store: st, Desk: r.Desk, key: key, off: r.off, snap: r.snap}
