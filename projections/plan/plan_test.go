@@ -270,7 +270,11 @@ pack 2026-01-04 {"order":"1","lines":[{"item":"card","qty":"1"}]}
 #P pack 2026-01-05 {"order":"1","lines":[{"item":"card","qty":"2"}]}`, "1", "waits for a decision: countback decide " + foldtest.ID("P").String() + " keep|drop"},
 		{"parts in a circle", spec + `
 item 2026-01-01T01:00:00Z {"item":"set","parts":[{"item":"box-set","qty":"1"}]}
-order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"box-set","qty":"1"}]}`, "1", "prepared item box-set has no parts"},
+order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"box-set","qty":"1"}]}`, "1", "parts go in a circle: box-set holds set holds box-set; correct the definition"},
+		{"parts of what the spec uses, in a circle", `
+item 2026-01-01 {"item":"env","name":"Envelope with env","type":"prepared","unit":"each","parts":[{"item":"env","qty":"1"}]}
+packspec 2026-01-01 {"formats":[{"format":"flat","lines":[{"item":"env","qty":"1","per":"parcel"}]}]}
+order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"card","qty":"1"}]}`, "1", "parts go in a circle: env holds env"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r, err := plan.Of(foldtest.Run(foldtest.Facts(shop+c.facts), 0), style, plan.Ask{})

@@ -51,7 +51,11 @@ func workOut(s *fold.State, spec *event.PackSpec, o *fold.Order) *work {
 		return w
 	}
 	if err := w.resolve(s, spec); err != nil {
-		w.why = strings.TrimPrefix(err.Error(), parcel.ErrVoid.Error()+": ") + "; correct the definition, or the packing spec"
+		w.why = strings.TrimPrefix(err.Error(), parcel.ErrVoid.Error()+": ")
+		if names := w.circle(s, spec); names != nil {
+			w.why = "parts go in a circle: " + strings.Join(names, " holds ")
+		}
+		w.why += "; correct the definition, or the packing spec"
 		w.parcels, w.need, w.cuts, w.makeUp, w.zoned, w.options = nil, nil, nil, nil, nil, nil
 	}
 	for _, u := range w.left {
@@ -91,6 +95,56 @@ func (w *work) resolve(s *fold.State, spec *event.PackSpec) error {
 	for _, o := range job.Options {
 		if !named(spec, o) && !slices.Contains(w.unknown, o) {
 			w.unknown = append(w.unknown, o)
+		}
+	}
+	return nil
+}
+
+// circle finds a prepared item of the order or of the packing spec whose parts come back to it, and returns the names on the way; nil if there is none.
+func (w *work) circle(s *fold.State, spec *event.PackSpec) []string {
+	var path []int
+	done := map[int]bool{}
+	var visit func(int) []string
+	visit = func(n int) []string {
+		if at := slices.Index(path, n); at >= 0 {
+			var names []string
+			for _, i := range append(slices.Clone(path[at:]), n) {
+				names = append(names, s.Catalog.Items[i].ID)
+			}
+			return names
+		}
+		if done[n] || !s.Catalog.Items[n].Prepared() {
+			return nil
+		}
+		done[n] = true
+		path = append(path, n)
+		for _, p := range s.View.Def(n).Parts {
+			if it, ok := s.Catalog.Find(p.Item); ok {
+				if names := visit(it.Index); names != nil {
+					return names
+				}
+			}
+		}
+		path = path[:len(path)-1]
+		return nil
+	}
+	for _, u := range w.job.Units {
+		if names := visit(u.Item); names != nil {
+			return names
+		}
+	}
+	var lines []event.Line
+	if spec != nil {
+		lines = slices.Clone(spec.Lines)
+		for _, f := range spec.Formats {
+			lines = append(lines, f.Lines...)
+		}
+	}
+	for _, l := range lines {
+		if it, ok := s.Catalog.Find(l.Item); ok {
+			if names := visit(it.Index); names != nil {
+				return names
+			}
 		}
 	}
 	return nil
