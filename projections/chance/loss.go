@@ -8,9 +8,9 @@ import "math"
 // Bounds returns the loss of which what was seen above the mean, seen, is the upper t-point, and that of which it is the lower one: the bounds of the
 // loss, with the variance that the loss itself brings along. Where seen is below 0 they are those of plain noise.
 func Bounds(seen, v, piece, t float64) (low, high float64) {
-	noise := t * math.Sqrt(v)
-	b := 2*seen + float64(t*t)*piece
-	disc := math.Sqrt(max(0, float64(b*b)-4*(float64(seen*seen)-float64(noise*noise))))
+	noise := float64(t * math.Sqrt(v))
+	b := float64(2*seen) + float64(t*t*piece)
+	disc := math.Sqrt(max(0, float64(b*b)-float64(4*(float64(seen*seen)-float64(noise*noise)))))
 	low, high = seen-noise, seen+noise
 	if low > 0 {
 		low = (b - disc) / 2
@@ -25,7 +25,7 @@ func Bounds(seen, v, piece, t float64) (low, high float64) {
 // λ - z·√(v + λ·piece) = threshold·√v, z the normal quantile of the power.
 func Detectable(v, piece, threshold, power float64) float64 {
 	z := Normal(power)
-	edge := threshold * math.Sqrt(v)
-	b := 2*edge + float64(z*z)*piece
-	return (b + math.Sqrt(max(0, float64(b*b)-4*(float64(edge*edge)-float64(z*z)*v)))) / 2
+	edge := float64(threshold * math.Sqrt(v))
+	b := float64(2*edge) + float64(z*z*piece)
+	return (b + math.Sqrt(max(0, float64(b*b)-float64(4*(float64(edge*edge)-float64(z*z*v)))))) / 2
 }

@@ -9,7 +9,7 @@ func Wilson(x, n, confidence float64) (low, high float64) {
 	z2 := float64(z * z)
 	p := x / n
 	middle := (p + z2/(2*n)) / (1 + z2/n)
-	half := float64(z/(1+z2/n)) * math.Sqrt(float64(p*(1-p))/n+z2/float64(4*n*n))
+	half := float64(float64(z/(1+z2/n)) * math.Sqrt(float64(p*(1-p))/n+z2/float64(4*n*n)))
 	return max(0, middle-half), min(1, middle+half)
 }
 
@@ -32,13 +32,13 @@ func (l Limits) Outside(x float64) bool { return x < l.Low || x > l.High }
 // SharesChart returns the limits for a share of n when the mean share is p: p ± 3·√(p(1-p)/n), cut off at 0 and 1 (NIST/SEMATECH e-Handbook of Statistical
 // Methods, 6.3.3.2, proportions control charts).
 func SharesChart(p, n float64) Limits {
-	half := 3 * math.Sqrt(float64(p*(1-p))/n)
+	half := float64(3 * math.Sqrt(float64(p*(1-p))/n))
 	return Limits{max(0, p-half), p, min(1, p+half)}
 }
 
 // CountsChart returns the limits for a count when its mean is c: c ± 3·√c, not below 0 (NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.3.1, counts
 // control charts).
 func CountsChart(c float64) Limits {
-	half := 3 * math.Sqrt(c)
+	half := float64(3 * math.Sqrt(c))
 	return Limits{max(0, c-half), c, c + half}
 }

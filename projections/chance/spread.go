@@ -32,7 +32,7 @@ func Spread(list []Deviation, start, n0 float64) (phi, logVariance float64) {
 				continue
 			}
 			z2 := min(float64(d.Off*d.Off)/v, clip*clip)
-			sum += float64(d.Weight*handling/v) * (z2/square - 1)
+			sum += float64(d.Weight * handling / v * (z2/square - 1))
 		}
 		return sum
 	}
@@ -42,11 +42,11 @@ func Spread(list []Deviation, start, n0 float64) (phi, logVariance float64) {
 	for _, d := range list {
 		if v := d.Known + float64(phi*d.Squares); v > 0 {
 			a := float64(phi*d.Squares) / v
-			weight += d.Weight * float64(a*a)
+			weight += float64(d.Weight * a * a)
 		}
 	}
 	slope := float64(inner/square*weight) + n0
-	noise := float64((fourth/float64(square*square)-1)*weight) + 2*n0
+	noise := float64((fourth/float64(square*square)-1)*weight) + float64(2*n0)
 	return phi, noise / float64(slope*slope)
 }
 

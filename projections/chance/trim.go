@@ -17,7 +17,7 @@ func Trimmed(x, w []float64, cut float64) float64 {
 		total += w[i]
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(x[a], x[b]) })
-	from, to := cut*total, (1-cut)*total
+	from, to := float64(cut*total), float64((1-cut)*total)
 	var at, sum, weight float64
 	for _, i := range order {
 		inside := max(0, min(at+w[i], to)-max(at, from))
@@ -44,9 +44,9 @@ func TrimmedVariance(cut float64) float64 {
 // clipped returns, for a standard normal Z and ψ = Z cut off at ±c, the means of ψ², of ψ⁴ and of Z² where |Z| < c.
 func clipped(c float64) (square, fourth, inner float64) {
 	density := math.Exp(-float64(c*c)/2) / math.Sqrt(2*math.Pi)
-	out := 2 * Above(c, math.Inf(1))
+	out := float64(2 * Above(c, math.Inf(1)))
 	inner = 1 - out - float64(2*c*density)
-	square = inner + float64(c*c)*out
-	fourth = 3*(1-out) - float64(2*density)*float64(float64(c*c*c)+3*c) + float64(c*c*c*c)*out
+	square = inner + float64(c*c*out)
+	fourth = float64(3*(1-out)) - float64(2*density*(float64(c*c*c)+float64(3*c))) + float64(c*c*c*c*out)
 	return square, fourth, inner
 }

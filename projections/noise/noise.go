@@ -177,8 +177,8 @@ func (e *estimator) item(list []Span, u Usual) {
 		w := 1 / max(n.Open+n.Close+float64(u.Phi*n.Squares), tiny)
 		beyond := n.Unknown - float64(u.Mu*n.Used)
 		off, used, squares = off+beyond, used+n.Used, squares+n.Squares
-		products += float64(w*n.Used) * beyond
-		weights += float64(w*n.Used) * n.Used
+		products += float64(w * n.Used * beyond)
+		weights += float64(w * n.Used * n.Used)
 	}
 	own, share := 0.0, 1.0
 	if k := float64(len(list)); k > 1 {

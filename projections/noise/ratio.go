@@ -101,9 +101,9 @@ func (u Usual) Ratio(s Series) (Ratio, error) {
 
 // of fills in ratio and interval.
 func (r *Ratio) of(u Usual, f fitting, fit chance.Fit) {
-	width := chance.Student(0.975, f.freedom(u)) * sqrt(fit.Cov[0][0])
+	width := float64(chance.Student(0.975, f.freedom(u)) * sqrt(fit.Cov[0][0]))
 	if nu := float64(fit.N - fit.Parameters); nu > 0 && fit.Chi2 > chance.Chi2(misfit, nu) {
-		width *= sqrt(fit.Chi2 / nu)
+		width = float64(width * sqrt(fit.Chi2/nu))
 	}
 	r.Ratio = 1 + fit.Coef[0]
 	r.Low, r.High = r.Ratio-width, r.Ratio+width
