@@ -13,6 +13,7 @@ import (
 	"countback/projections/fold"
 	"countback/projections/report"
 	"countback/projections/reprint"
+	"countback/projections/review"
 )
 
 // Report is the plan of a packing day.
@@ -189,7 +190,7 @@ func Of(s *fold.State, st report.Style, ask Ask) (Report, error) {
 			}
 		}
 	}
-	r.Notes = append(r.Notes, p.retired()...)
+	r.Notes = append(append(r.Notes, p.retired()...), p.stale()...)
 	if p.spec == nil && len(orders) > 0 {
 		r.Notes = append(r.Notes, "there is no packing spec yet, so only goods are planned; record one with countback packspec FILE")
 	}
@@ -242,6 +243,25 @@ func (p *planner) retired() (notes []string) {
 		notes = append(notes, p.id(item)+" is retired, and open orders hold it: "+strings.Join(orders[item], ", "))
 	}
 	return notes
+}
+
+// stale asks after orders that have waited so long that they were more likely packed and never entered. An order of which something went out is a part shipment.
+func (p *planner) stale() []string {
+	var old []string
+	for _, w := range p.works {
+		if w.order.Packs == 0 && !w.waits && p.s.AsOf-w.order.PlacedMs > review.StaleDays*24*60*60*1000 {
+			old = append(old, w.order.Number)
+		}
+	}
+	if len(old) == 0 {
+		return nil
+	}
+	const most = 6
+	names := strings.Join(old[:min(most, len(old))], ", ")
+	if len(old) > most {
+		names += fmt.Sprintf(" and %d more", len(old)-most)
+	}
+	return []string{fmt.Sprintf("placed more than %d days ago and not recorded as packed: %s; if they went out, record it with countback pack ORDER --at DAY, and see countback review", review.StaleDays, names)}
 }
 
 // AddOnOrder puts beside each item what is on order of it at suppliers, by item id, in base units.

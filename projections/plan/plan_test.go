@@ -311,6 +311,20 @@ order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"print","qty":"1"},{"i
 	}
 }
 
+func TestOldOrdersAreAskedAbout(t *testing.T) {
+	facts := shop + spec
+	for i := range 8 {
+		facts += fmt.Sprintf(`order 2026-01-0%d {"order":"%d","zone":"x","lines":[{"item":"card","qty":"1"}]}`+"\n", i+1, i)
+	}
+	day := func(n int) int64 { return time.Date(2026, 1, n, 0, 0, 0, 0, time.UTC).UnixMilli() }
+	for asOf, want := range map[int64]string{day(31): "", day(31) + 1: "ago and not recorded as packed: 0;", day(38) + 1: ": 0, 1, 2, 3, 4, 5 and 2 more; if"} {
+		r, err := plan.Of(foldtest.Run(foldtest.Facts(facts), asOf), style, plan.Ask{})
+		if text := strings.Join(r.Notes, " "); err != nil || !strings.Contains(text, want) || (text == "") != (want == "") {
+			t.Errorf("%v %q, want %q", err, text, want)
+		}
+	}
+}
+
 func TestWithoutASpec(t *testing.T) {
 	r, err := plan.Of(foldtest.Run(foldtest.Facts(shop+`order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"set","qty":"2"}]}`), 0), style, plan.Ask{})
 	if err != nil || !r.Orders[0].Ready || len(r.Pull) != 2 || len(r.Notes) != 1 || !strings.Contains(r.Notes[0], "no packing spec") {

@@ -9,8 +9,8 @@ import (
 	"countback/projections/fold"
 )
 
-// staleDays is how long an order may be open before it is asked about: nobody waits a month for a card (common practice, no source).
-const staleDays = 30
+// StaleDays is how long an order may be open before it is asked about: nobody waits a month for a card (common practice, no source).
+const StaleDays = 30
 
 const dayMs = 24 * 60 * 60 * 1000
 
@@ -50,7 +50,7 @@ func old(s *fold.State) (list []fold.Notice) {
 	}
 	for _, number := range slices.Sorted(maps.Keys(s.Orders)) {
 		o := s.Orders[number]
-		if !o.Open || o.Packs > 0 || len(o.Pending) > 0 || s.AsOf-o.PlacedMs <= staleDays*dayMs {
+		if !o.Open || o.Packs > 0 || len(o.Pending) > 0 || s.AsOf-o.PlacedMs <= StaleDays*dayMs {
 			continue
 		}
 		list = append(list, fold.Notice{
