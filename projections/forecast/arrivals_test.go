@@ -127,3 +127,23 @@ func TestScaleAndStretch(t *testing.T) {
 		t.Error(plain.PerDay(), twice.PerDay(), more.PerDay())
 	}
 }
+
+// A level that drifts makes distant days less sure, and leaves the mean alone.
+func TestDriftWidensTheFarEnd(t *testing.T) {
+	even := [7]float64{1, 1, 1, 1, 1, 1, 1}
+	orders := history(150, even, func(int) float64 { return 15 })
+	var uses []forecast.Use
+	for d, n := range orders {
+		for range int(n) {
+			uses = append(uses, forecast.Use{Day: d, Qty: 1})
+		}
+	}
+	wide := func(drift float64) int {
+		d := forecast.Arrive(orders, 0).Learn(uses, forecast.Tuning{HalfLife: 21, Drift: drift})
+		out := forecast.Simulate(d, 15*84, nil, 2000, 400, forecast.Seeded("drift", 0, 400))
+		return out.Quantile(0.9) - out.Quantile(0.1)
+	}
+	if still, moving := wide(0), wide(0.02); moving < still*3/2 {
+		t.Error("8 of 10 cases lie within", still, "days without a drift and within", moving, "with one")
+	}
+}

@@ -80,6 +80,9 @@ func TestWhenAndHowMuchToOrder(t *testing.T) {
 	if env.OnHand != "60" || env.UsePerDay[0] != '3' && env.UsePerDay[0] != '4' {
 		t.Error(env.OnHand, env.UsePerDay)
 	}
+	if *env.LeadDays != 5 || *env.LeadMost != 9 || env.LeadFrom != "item" {
+		t.Error("lead time", *env.LeadDays, *env.LeadMost, env.LeadFrom)
+	}
 	if env.P10 > 15 || env.P50 < 13 || env.P50 > 17 || env.P90 < 15 {
 		t.Error("runs out", env.P10, env.P50, env.P90)
 	}

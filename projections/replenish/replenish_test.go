@@ -223,6 +223,15 @@ func TestAllUnitsDiscount(t *testing.T) {
 	}
 	q, _ := replenish.Discount(d, k, r, breaks)
 	near(t, "best quantity", q, want.Best, 9)
+	// where the economic quantity at the first price has the second price already, the first is no candidate: 100,000 a year, orders at 8
+	few := []replenish.Break{{From: 1, Price: 0.05}, {From: 400, Price: 0.049}}
+	if q, cost := replenish.Discount(100_000, 8, 0.3, few); math.Abs(q-replenish.Economic(100_000, 8, 0.3*0.049)) > 1e-9 || cost > 0.049*100_000+200 {
+		t.Error("the second price", q, cost)
+	}
+	dear := []replenish.Break{{From: 1, Price: 0.05}, {From: 400, Price: 0.06}} // no supplier does this; the first price is not to be had all the same
+	if _, cost := replenish.Discount(100_000, 8, 0.3, dear); cost < 0.06*100_000 {
+		t.Error("a price that isn't to be had for so many", cost)
+	}
 	if q, _ := replenish.Discount(d, k, r, nil); q != 0 {
 		t.Error("without prices", q)
 	}
