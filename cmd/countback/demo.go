@@ -22,7 +22,7 @@ func (m *Main) demoCmd() *cobra.Command {
 		Use:   "demo",
 		Short: "Build the demo shop and print the main reports",
 		Long: `Build an invented shop's year in a temporary ledger, the same way as your own facts are recorded, and print the main reports: what is on hand, what orders cost
-in materials, and what ran short. The ledger is removed afterwards unless --keep names a folder for it.`,
+in materials, what ran short, and what the counts say about it. The ledger is removed afterwards unless --keep names a folder for it.`,
 		Example: "  countback demo\n  countback demo --keep /tmp/fennimoor",
 		Args:    cobra.NoArgs,
 	}
@@ -111,7 +111,14 @@ func (m *Main) demoReports(cmd *cobra.Command, dir string, now time.Time, n int,
 	if err != nil || last.item == "" {
 		return err
 	}
-	return show.demoReport(cmd, dir, format, "history", last.item, "--as-of", last.at.Format("2006-01-02"), "--last", "10")
+	for _, args := range [][]string{
+		{"history", last.item, "--as-of", last.at.Format("2006-01-02"), "--last", "10"}, {"shrinkage", last.item}, {"use", last.item},
+	} {
+		if err := show.demoReport(cmd, dir, format, args...); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // demoReport prints one report below its command line.
