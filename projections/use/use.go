@@ -101,7 +101,7 @@ func Of(t *interval.Table, st report.Style, item string) Report {
 			actual = actual.Add(list[k].Used).Add(list[k].Unknown)
 		}
 		line.SpecQty, line.ActualQty = spec.String(), actual.String()
-		if ratio.Excludes1() && ratio.Pattern != noise.Steady {
+		if ratio.Excludes1() {
 			line.Proposed = specs.propose(list, ratio, it.Unit())
 		}
 		line.Why = why(ratio, line.Proposed != nil, line.From[:len("2026-01-02")])

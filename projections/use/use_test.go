@@ -53,7 +53,7 @@ func (y year) lines() foldtest.Lines {
 	b.WriteString(setup + y.setup)
 	there := map[string]int{}
 	for _, item := range y.items {
-		there[item] = 6000 * each[item]
+		there[item] = 9000 * each[item]
 		fmt.Fprintf(&b, `count 2025-12-31 {"item":"%s","qty":"%d"}`+"\n", item, there[item])
 	}
 	for m, n := range orders {
@@ -242,6 +242,22 @@ func TestOldLinesAreLeftAlone(t *testing.T) {
 	r, _ := of(t, y.lines(), "board")
 	if it := r.Items[0]; it.Proposed != nil || !strings.Contains(it.Why, "no line of the specs in force") {
 		t.Errorf("%+v", it)
+	}
+}
+
+// Nothing says which of several lines is wrong, so none is changed if none makes up half of the use.
+func TestNoLineMakesUpHalf(t *testing.T) {
+	three := `packspec 2025-12-02 {"lines":[{"item":"board","qty":"1","per":"unit"}],"formats":[{"format":"flat","holds":"1","lines":[{"item":"board","qty":"1","per":"parcel"},{"item":"board","qty":"1.2","per":"unit"}]}]}` + "\n"
+	went := func(item string, _, n int) int { return 5 * n }
+	r, _ := of(t, year{items: []string{"board"}, setup: three, went: went}.lines(), "board")
+	if it := r.Items[0]; it.SpecQty != "5216" || it.Pattern == "agrees" || it.Proposed != nil {
+		t.Errorf("%+v", it)
+	}
+	two := strings.Replace(three, "1.2", "2.2", 1)
+	r, _ = of(t, year{items: []string{"board"}, setup: two, went: went}.lines(), "board")
+	p := r.Items[0].Proposed // 5 = 4.2 + 0.8, all of it on the line of 2.2
+	if p == nil || p.Line != "formats[0].lines[1]" || p.Qty != "3" {
+		t.Errorf("%+v", p)
 	}
 }
 
