@@ -54,11 +54,12 @@ func (d *desk) writeCalendar(log *fold.Log, r *reorder.Report, file string, asOf
 	if err := cal.SerializeTo(&b, ics.WithNewLineWindows); err != nil {
 		return err
 	}
-	if err := replaceOwn(file, b.Bytes()); err != nil {
+	if file == "-" {
+		_, err := d.m.Stdout.Write(b.Bytes())
 		return err
 	}
-	if file == "-" {
-		return nil
+	if err := replaceOwn(file, b.Bytes()); err != nil {
+		return err
 	}
 	return d.m.say("%s\n", d.m.wrapAll(fmt.Sprintf("%s in %s.", count(len(list), "day to order or count is", "days to order or count are"), fileName(file))))
 }

@@ -53,7 +53,7 @@ follows from the goods that you expect.`,
 	fl.BoolVar(&f.buy, "buy", false, "print a list for each supplier")
 	fl.IntVar(&f.within, "within", 7, "`days` ahead in which the last day to order falls, for --buy")
 	fl.StringVar(&f.budget, "budget", "", "`amount` to spend: what it buys first")
-	fl.StringVar(&f.calendar, "calendar", "", "write the days to order and to count to this `file` (iCalendar)")
+	fl.StringVar(&f.calendar, "calendar", "", "write the days to order and to count to this `file` (iCalendar); - prints them and nothing else")
 	fl.StringArrayVar(&f.expect, "expect", nil, "your own estimate of a day's use, `ITEM=N`, like board=12 or cord=\"2 m\"; may be repeated")
 	fl.StringVar(&f.busier, "busier", "1", "`times` as many orders as of late are expected, like 1.5")
 	fl.IntVar(&f.lead, "lead-days", 0, "`days` to assume where nothing says how long a delivery takes")
@@ -92,7 +92,7 @@ func (m *Main) reorder(d *desk, f *reorderFlags) error {
 	r := reorder.Of(log, o, d.style(), terms)
 	digits := log.Digits()
 	if f.calendar != "" {
-		if err := d.writeCalendar(log, r, f.calendar, run.AsOf, digits); err != nil {
+		if err := d.writeCalendar(log, r, f.calendar, run.AsOf, digits); err != nil || f.calendar == "-" {
 			return err
 		}
 	}
@@ -401,8 +401,11 @@ func reorderLead(d *desk, r *reorder.Report) string {
 		}
 		return lead + " This goes by your own estimates, which are taken to be right to about half."
 	}
-	late, soon, print := 0, 0, 0
+	late, soon, print, known := 0, 0, 0, 0
 	for i := range r.Items {
+		if r.Items[i].LeadFrom != "" && r.Items[i].Basis != string(outlook.None) {
+			known++
+		}
 		switch it := &r.Items[i]; {
 		case it.HasBy && it.By <= 0 && it.LeadFrom == "printed here":
 			print++
@@ -411,6 +414,9 @@ func reorderLead(d *desk, r *reorder.Report) string {
 		case it.HasBy && it.By <= 7 && it.LeadFrom != "printed here":
 			soon++
 		}
+	}
+	if known == 0 {
+		return lead + "This is when things run out. By when to order them can't be said as long as nobody knows how long a delivery takes."
 	}
 	if late+soon+print == 0 {
 		lead += "Nothing has to be ordered within a week."

@@ -216,6 +216,17 @@ pack 2026-03-02T10:00:00Z {"order":"part","lines":[{"item":"card","qty":"2"}]}
 	}
 }
 
+// A pack may be dated before its order, and the day asked for may lie between them.
+func TestAnOrderPlacedAfterItsPack(t *testing.T) {
+	v := look(t, shop+days("2026-01-02", 60, 2, "1")+`
+pack 2026-03-02T10:00:00Z {"order":"late"}
+order 2026-03-09T10:00:00Z {"order":"late","zone":"home","lines":[{"item":"card","qty":"7"}]}
+`, "2026-03-02", outlook.Ask{Paths: 20, Horizon: 30})
+	if v.Orders != 121 || v.item(t, "card").OnHand.String() != "373" {
+		t.Error(v.Orders, v.item(t, "card").OnHand)
+	}
+}
+
 // Samples and write-offs go on as they were, and so does what only changes of packs took.
 func TestOtherUse(t *testing.T) {
 	var b strings.Builder

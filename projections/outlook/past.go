@@ -194,7 +194,8 @@ func ordersByDay(s *fold.State, zone *time.Location) []dated {
 		if o.Placed.IsZero() {
 			ms = o.Packed
 		}
-		list = append(list, dated{o, DayNumber(ms, zone)})
+		// a pack may stand before its order: what is known now counts, on the last day at the latest
+		list = append(list, dated{o, min(DayNumber(ms, zone), DayNumber(s.AsOf, zone))})
 	}
 	slices.SortStableFunc(list, func(a, b dated) int { return cmp.Compare(a.day, b.day) })
 	return list
