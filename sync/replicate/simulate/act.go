@@ -55,7 +55,7 @@ func (w *world) act(x Step) {
 	case "pair":
 		did = w.pair(x)
 	case "snap":
-		r.snap = w.copyOf(r)
+		r.snap, r.snapKey = w.copyOf(r), r.key
 	case "restore":
 		did = w.restore(r, x, true)
 	case "rollback":
@@ -211,9 +211,9 @@ func (w *world) restore(r *Replica, x Step, asNew bool) bool {
 		return false
 	}
 	w.rolled = w.rolled || !asNew
-	key := r.key
+	key := r.snapKey // a backup holds the key
 	buses := r.conns
-	n := &Replica{Name: r.Name + "'", Store: st, Desk: r.Desk, key: key, off: r.off, snap: r.snap}
+	n := &Replica{Name: r.Name + "'", Store: st, Desk: r.Desk, key: key, off: r.off, snap: r.snap, snapKey: key}
 	if asNew {
 		n.key = w.newKey()
 		n.snap = nil

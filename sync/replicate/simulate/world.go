@@ -80,7 +80,8 @@ type Replica struct {
 	conns   []*conn
 	wakes   int
 	dead    bool
-	snap    *memory.Store
+	snap    *memory.Store // a backup, and the key in it
+	snapKey *key.Key
 	entropy io.Reader
 }
 
