@@ -30,7 +30,7 @@ func TestOnOrderOfAPartIsThatOfTheWhole(t *testing.T) {
 			}
 		}
 		s := memory.New()
-		fill(t, s, events)
+		filled(t, s, events)
 		d := &desk{ctx: context.Background(), store: s}
 		asOf, known := int64(0), int64(0)
 		if rapid.Bool().Draw(t, "cut") {
@@ -68,7 +68,7 @@ func TestOnOrderOfAPartIsThatOfTheWhole(t *testing.T) {
 }
 
 // fill puts events into a store, each log in its order.
-func fill(t *rapid.T, s store.Store, events []*event.Event) {
+func filled(t *rapid.T, s store.Store, events []*event.Event) {
 	sorted := slices.Clone(events)
 	slices.SortStableFunc(sorted, func(a, b *event.Event) int { return int(a.Seq - b.Seq) })
 	prev := map[string]string{}

@@ -15,6 +15,7 @@ import (
 func (m *Main) shrinkageCmd() *cobra.Command {
 	var a asked
 	var from, to, by string
+	var deliveries bool
 	cmd := &cobra.Command{
 		Use:   "shrinkage [ITEM]",
 		Short: "What went missing between counts",
@@ -23,7 +24,9 @@ Two counts of an item make an interval. The last three intervals of each item ar
 whose last count lies in the time; with an item, its intervals one by one; --by place, supplier, kind or month adds up in money.
 
 "More than chance" means: usual waste and the tolerance of counting don't explain it, and of such findings at most one in twenty is a false alarm.
-"Could be chance" doesn't mean that nothing is missing: "Would show" is the loss, beyond usual waste, that would be found nine times in ten. A smaller one can hide.`,
+"Could be chance" doesn't mean that nothing is missing: "Would show" is the loss, beyond usual waste, that would be found nine times in ten. A smaller one can hide.
+
+--deliveries looks at what came instead: packs that were counted when they were opened (restock --expected), against what they promised.`,
 		Example: "  countback shrinkage\n  countback shrinkage board --from 2026-01-01\n  countback shrinkage --by month --from 2026-01-01 --to 2026-06-30",
 		Args:    cobra.MaximumNArgs(1),
 	}
@@ -32,6 +35,7 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 	cmd.Flags().StringVar(&from, "from", "", "intervals whose last count is on or after a `day`, or a time")
 	cmd.Flags().StringVar(&to, "to", "", "intervals whose last count is on or before a `day`, or a time")
 	cmd.Flags().StringVar(&by, "by", "", "add up by place, supplier, kind or month")
+	cmd.Flags().BoolVar(&deliveries, "deliveries", false, "whether packs held what they promised")
 	complete(cmd, "by", words("place", "supplier", "kind", "month"))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		var what shrinkage.What
@@ -43,6 +47,9 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 		}
 		if by != "" && !slices.Contains([]string{"place", "supplier", "kind", "month"}, by) {
 			return wrong("--by", "choose place, supplier, kind or month", "%q is no way to add up", by)
+		}
+		if deliveries && (by != "" || from != "" || to != "" || what.Item != "") {
+			return wrong("--deliveries", "leave out the rest; --as-of goes with it", "it shows all deliveries by item and supplier")
 		}
 		if by != "" && what.Item != "" {
 			return wrong("--by", "leave out one of the two", "an item is shown interval by interval")
@@ -60,6 +67,9 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 		log, run, err := a.fold(d)
 		if err != nil {
 			return err
+		}
+		if deliveries {
+			return m.printDeliveries(d, log, run)
 		}
 		r := shrinkage.Of(interval.Read(log, run), d.style(), what)
 		switch {

@@ -16,6 +16,7 @@ import (
 
 	"gonum.org/v1/gonum/stat/distuv"
 
+	"countback/ledger/catalog"
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/projections/fold"
@@ -94,8 +95,9 @@ type Line struct {
 	Events     []event.ID
 }
 
-// Of lists the counted deliveries up to an instant (ms, 0: all), by item and supplier. Lines that say how much should have come count; reversed and void
-// ones don't.
+// Of lists the counted deliveries up to an instant (ms, 0: all), by item and supplier. A line counts that says in base units how much should have come:
+// one in packs says how many packs there were, not what was in them. Where whole packs are missing the line says nothing about the others either.
+// Reversed lines don't count.
 func Of(l *fold.Log, asOf int64) []Line {
 	type key struct {
 		item     int
@@ -112,12 +114,11 @@ func Of(l *fold.Log, asOf int64) []Line {
 		view.To(e.Key())
 		for _, r := range d.Lines {
 			it, ok := l.Catalog.Find(r.Item)
-			if !ok || r.Expected == nil {
+			if !ok || r.Expected == nil || r.Pack != "" || r.Expected.Sign() <= 0 {
 				continue
 			}
-			promised, ok1 := view.Units(it.Index, *r.Expected, "", r.Pack)
-			came, ok2 := view.Units(it.Index, *r.Qty, "", r.Pack)
-			if !ok1 || !ok2 || promised.Sign() <= 0 {
+			promised, came := *r.Expected, *r.Qty
+			if wholePacks(view, it.Index, promised.Sub(came)) {
 				continue
 			}
 			k := key{it.Index, d.Supplier}
@@ -140,4 +141,17 @@ func Of(l *fold.Log, asOf int64) []Line {
 	}
 	slices.SortFunc(lines, func(a, b Line) int { return cmp.Or(cmp.Compare(a.Item, b.Item), cmp.Compare(a.Supplier, b.Supplier)) })
 	return lines
+}
+
+// wholePacks reports whether a quantity is one or more whole packs of an item.
+func wholePacks(view *catalog.View, item int, qty num.Qty) bool {
+	if qty.Sign() <= 0 {
+		return false
+	}
+	for _, size := range view.Def(item).Packs {
+		if qty.Ceil(size).Times(size).Cmp(qty) == 0 {
+			return true
+		}
+	}
+	return false
 }

@@ -147,7 +147,9 @@ func TestDeliveries(t *testing.T) {
 shop 2026-01-01 {"name":"Fennimoor Paper","currency":"CAD","zone":"America/Halifax","costing":"average"}
 item 2026-01-01 {"item":"board","name":"Board","type":"supply","unit":"each","packs":{"box":"150"}}
 restock 2026-01-02 {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"297","expected":"300","cost":"60"}]}
-restock 2026-02-02 {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"2","expected":"2","pack":"box","cost":"60"}]}
+restock 2026-02-02 {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"300","expected":"300","cost":"60"}]}
+restock 2026-02-02T01:00:00Z {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"1","expected":"2","pack":"box","cost":"60"}]}
+restock 2026-02-02T02:00:00Z {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"150","expected":"300","cost":"60"}]}
 restock 2026-02-03 {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"2","pack":"box","cost":"60"}]}
 #R1 restock 2026-02-04 {"supplier":"Quillmark Supply","lines":[{"item":"board","qty":"1","expected":"300","cost":"60"}]}
 reverse 2026-02-05 {"event":"#R1","reason":"slip"}
