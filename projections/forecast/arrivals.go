@@ -216,5 +216,5 @@ func (a *Arrivals) closed() float64 {
 
 // Growth is what the trend makes of the level a number of days after the history's end; it fades.
 func (a *Arrivals) Growth(ahead int) float64 {
-	return math.Max(0.2, 1+float64(a.Trend*trendHold)*float64(1-math.Exp(-float64(ahead)/trendHold)))
+	return math.Max(0.2, 1+float64(a.Trend*trendHold*(1-math.Exp(-float64(ahead)/trendHold))))
 }
