@@ -328,6 +328,8 @@ type imported struct {
 	Fates    []fate        `json:"rows"`
 	Entries  []fate        `json:"entries,omitempty"`
 	Warnings []string      `json:"warnings,omitempty"`
+	OnHand   []postedStock `json:"on_hand,omitempty"` // of counts: what they changed
+	Notices  []postedNote  `json:"notices,omitempty"`
 }
 
 type fate struct {
@@ -368,7 +370,31 @@ func (j *importJob) record(r *sheet.Result) error {
 		}
 	}
 	out.Recorded, out.Skipped = result.Recorded, result.Skipped
-	return j.tell(&out)
+	if result.Recorded == 0 || !counts(r.Facts) {
+		return j.tell(&out)
+	}
+	changed := posted{}
+	if err := j.d.moved(r.Facts, result, nil, &changed); err != nil {
+		return err
+	}
+	out.OnHand, out.Notices = changed.OnHand, changed.Notices
+	if err := j.tell(&out); err != nil || j.d.m.format != formatTable {
+		return err
+	}
+	return j.tellCounts(&changed)
+}
+
+func counts(facts []event.Fact) bool {
+	return slices.ContainsFunc(facts, func(f event.Fact) bool { return f.Data.Kind() == event.KindCount })
+}
+
+// tellCounts says what a sheet of counts changed.
+func (j *importJob) tellCounts(out *posted) error {
+	lead := "\nWhat the counts changed. Whether it is more than chance: countback shrinkage"
+	if len(out.OnHand) == 0 {
+		lead = "\nEverything was there as the book has it."
+	}
+	return j.d.m.printTable(lead, movedGrid(out), notes(out))
 }
 
 // places names a fact that the check of entry refuses by its file and the row on which it begins there.

@@ -178,10 +178,20 @@ type postedNote struct {
 // tell prints what was recorded, what it moved, and what there is to know about it.
 func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]num.Qty) error {
 	out := posted{Recorded: []postedEvent{}, Skipped: result.Skipped}
-	ids := map[event.ID]bool{}
 	for i, f := range facts {
-		ids[result.IDs[i]] = true
 		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
+	}
+	if err := d.moved(facts, result, before, &out); err != nil {
+		return err
+	}
+	return d.printPosted(&out)
+}
+
+// moved fills in what facts that were just recorded moved, and what there is to know about them.
+func (d *desk) moved(facts []event.Fact, result record.Result, before map[string]num.Qty, out *posted) error {
+	ids := map[event.ID]bool{}
+	for _, id := range result.IDs {
+		ids[id] = true
 	}
 	moves := moves{ids: ids, change: map[int]num.Qty{}}
 	// Facts that were here before may stand before a checkpoint, and what looks like a slip is told by all that came before.
@@ -189,9 +199,9 @@ func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]
 	if err != nil {
 		return err
 	}
-	moves.tell(r.State, &out, before)
+	moves.tell(r.State, out, before)
 	out.Notices = append(out.Notices, doubts(r.Log, facts, result.IDs)...)
-	return d.printPosted(&out)
+	return nil
 }
 
 func orderOf(data event.Data) string {
@@ -281,6 +291,11 @@ func (d *desk) printPosted(out *posted) error {
 		}
 		fmt.Fprintf(&lead, "%s  %s, %s", e.Event, about, clock(e.Time).show())
 	}
+	return d.m.printTable(lead.String(), movedGrid(out), notes(out))
+}
+
+// movedGrid shows what facts moved.
+func movedGrid(out *posted) *grid {
 	stock := &grid{columns: []column{{head: "Item", flexible: true}, {head: "Change", figure: true}, {head: "On hand", figure: true}, {head: "Unit"}}}
 	for _, s := range out.OnHand {
 		change := figure(s.Change)
@@ -289,7 +304,7 @@ func (d *desk) printPosted(out *posted) error {
 		}
 		stock.add(plain(s.Item), change, figure(s.OnHand), plain(s.Unit))
 	}
-	return d.m.printTable(lead.String(), stock, notes(out))
+	return stock
 }
 
 func notes(out *posted) string {
