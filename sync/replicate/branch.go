@@ -86,7 +86,7 @@ func (m *Machine) tree(tx transaction, l *log) (*tree, error) {
 			t.vouched[n] = t.vouched[n] || t.vouched[c]
 			t.pinned[n] = t.pinned[n] || t.pinned[c]
 		}
-		if m.cfg.Desk || !t.vouched[n] || n.e.Seq == 1 {
+		if !t.vouched[n] || n.e.Seq == 1 {
 			m.verify(n)
 		}
 		switch {
@@ -219,6 +219,9 @@ func (m *Machine) cut(tx transaction, l *log, from int64) error {
 	}
 	for _, k := range m.links {
 		k.unsee(l.device, from)
+	}
+	if l.checked >= from {
+		l.checked, l.unsaved = from-1, true
 	}
 	l.head, err = tx.Head(l.device)
 	return err

@@ -50,10 +50,13 @@
 // # Taking in
 //
 // Bus, download and file go the same way, in one transaction for each input. An event that continues its log goes there if it is vouched for: signed by its
-// device, or followed in its chain by one that is. A run goes in up to its last valid signature; the rest waits. What waits, for events before it or for its
-// device's admission, is kept up to 10,000 events or 16 MiB of one sender; what is more is left on the bus, its place noted (a hole), and read again once
-// its log has gone on. What can never stand in a log (unreadable, of another shop, a wrong signature at a place that is taken) goes into quarantine, by hash
-// and up to a number, and is tried again after changes of membership and with a new build; [Refused] shows it, [EmptyRefused] empties it.
+// device, or followed in its chain by one that is. A run goes in up to its last valid signature; the rest waits. A desk checks the other signatures as well,
+// afterwards and in small portions, and reports what is wrong.
+//
+// What waits, for events before it or for its device's admission, is kept up to 10,000 events or 16 MiB of one sender; what is more is left on the bus, its
+// place noted (a hole), and read again once its log has gone on. What can never stand in a log (unreadable, of another shop, a wrong signature at a place
+// that is taken) goes into quarantine, by hash and up to a number, and is tried again after changes of membership and with a new build; [Refused] shows it,
+// [EmptyRefused] empties it.
 //
 // # Forks
 //

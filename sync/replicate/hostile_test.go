@@ -341,6 +341,9 @@ func TestRunUpToLastSignature(t *testing.T) {
 			s.put("log", l.Key.Device(), s.id, linesOf(run)...)
 			s.wantLog(l.Key.Device(), append(s.phoneLog, run[:3]...)...)
 			s.wantSaid(replicate.Forged)
+			if s.said(replicate.Unsigned) != (name == "desk") {
+				t.Errorf("the wrong signature in the middle: %v", s.reports)
+			}
 			list, err := replicate.Waiting(ctx, s.st)
 			count(t, list, err, 2, "waiting")
 			e := l.NextID(l.IDAt(136), storetest.Order("W-36", 1))
@@ -378,26 +381,26 @@ func TestForgedReceipts(t *testing.T) {
 	last := s.deskLog[3].Hash
 	good := sign(s.phone.Key, 5, 3, s.deskLog[2].Hash)
 	stranger := storetest.NewLog(40, s.id)
-	for name, c := range map[string]struct {
-		from string
-		body []byte
+	for _, c := range []struct {
+		name, from string
+		body       []byte
 	}{
-		"another's":                   {enemy, good.Body()},
-		"signed by another":           {phone, bytes.Replace(sign(s.enemy.Key, 1, 4, last).Body(), []byte(enemy), []byte(phone), 1)},
-		"a changed count":             {phone, bytes.Replace(good.Body(), []byte("\n5\n"), []byte("\n6\n"), 1)},
-		"a changed list":              {phone, bytes.Replace(good.Body(), []byte(`"seq":3`), []byte(`"seq":4`), 1)},
-		"a count with a nought":       {phone, bytes.Replace(good.Body(), []byte("\n5\n"), []byte("\n05\n"), 1)},
-		"a line more":                 {phone, append(bytes.Clone(good.Body()), '\n')},
-		"nothing":                     {phone, nil},
-		"100 MB":                      {phone, bytes.Repeat([]byte("x"), 100<<20)},
-		"of nobody who belongs to us": {stranger.Key.Device(), sign(stranger.Key, 1, 4, last).Body()},
-		"of another branch":           {enemy, sign(s.enemy.Key, 1, 4, s.phoneLog[0].Hash).Body()},
-		"ahead of what there is":      {enemy, sign(s.enemy.Key, 2, 9, last).Body()},
-		"the desk's own":              {s.desk.Key.Device(), sign(s.desk.Key, 900, 4, last).Body()},
+		{"another's", enemy, good.Body()},
+		{"signed by another", phone, bytes.Replace(sign(s.enemy.Key, 1, 4, last).Body(), []byte(enemy), []byte(phone), 1)},
+		{"a changed count", phone, bytes.Replace(good.Body(), []byte("\n5\n"), []byte("\n6\n"), 1)},
+		{"a changed list", phone, bytes.Replace(good.Body(), []byte(`"seq":3`), []byte(`"seq":4`), 1)},
+		{"a count with a nought", phone, bytes.Replace(good.Body(), []byte("\n5\n"), []byte("\n05\n"), 1)},
+		{"a line more", phone, append(bytes.Clone(good.Body()), '\n')},
+		{"nothing", phone, nil},
+		{"100 MB", phone, bytes.Repeat([]byte("x"), 100<<20)},
+		{"of nobody who belongs to us", stranger.Key.Device(), sign(stranger.Key, 1, 4, last).Body()},
+		{"of another branch", enemy, sign(s.enemy.Key, 1, 4, s.phoneLog[0].Hash).Body()},
+		{"ahead of what there is", enemy, sign(s.enemy.Key, 2, 9, last).Body()},
+		{"the desk's own", s.desk.Key.Device(), sign(s.desk.Key, 900, 4, last).Body()},
 	} {
 		held(c.from, c.body)
 		if got := safe(); got != 0 {
-			t.Fatalf("%s: %d events are called safe", name, got)
+			t.Fatalf("%s: %d events are called safe", c.name, got)
 		}
 	}
 	s.wantSaid(replicate.BadReceipt, replicate.Copied)

@@ -46,8 +46,8 @@ func (m *Machine) take(items []item, cursor func(transaction) error, which scope
 			if err := m.trim(tx); err != nil {
 				return err
 			}
-			if cursor == nil {
-				return nil
+			if err := m.saveChecked(tx); err != nil || cursor == nil {
+				return err
 			}
 			return cursor(tx)
 		})

@@ -23,7 +23,7 @@ type Config struct {
 	Store store.Store // its transactions must be store.Lookers
 	Key   *key.Key
 	Shop  string // shop id
-	Desk  bool   // checks every signature, and fills log subjects of others
+	Desk  bool   // checks every signature, sooner or later, and fills log subjects of others
 	Build string // the program's build; with another one refused lines are tried again
 	Limits
 }
@@ -82,6 +82,7 @@ type Machine struct {
 	cuts     int64 // how many logs were cut, so that an answer from before is known
 
 	receiptAt time.Duration // no receipt is made before
+	checkDue  time.Duration // when more signatures are checked, 0: none wait
 	adoptAt   time.Duration // facts aside aren't looked at before
 
 	tryAgain bool // membership has changed since the refused lines were tried
@@ -98,6 +99,8 @@ type log struct {
 	cands   []*node // wait, by sequence and hash
 	aside   []*node // of other branches, by sequence and hash
 	touched bool
+	checked int64         // up to here all signatures were checked
+	unsaved bool          // checked isn't in the store yet
 	dated   time.Duration // how far its events were dated after the bus stored them, at most
 }
 
@@ -205,7 +208,7 @@ func (m *Machine) dispatch(in Input) {
 
 // work does what the input has made possible.
 func (m *Machine) work() {
-	steps := []func() error{m.retryRefused, m.adopt, m.makeReceipt}
+	steps := []func() error{m.retryRefused, m.adopt, m.makeReceipt, m.checkSome}
 	for _, k := range m.links {
 		steps = append(steps, func() error { return m.pump(k) })
 	}
@@ -255,6 +258,7 @@ func (m *Machine) wake() {
 		at(m.retryAt)
 	} else {
 		at(m.receiptAt)
+		at(m.checkDue)
 		at(m.adoptAt)
 		for _, k := range m.links {
 			k.timers(at)
@@ -282,6 +286,9 @@ func (m *Machine) load() error {
 		return err
 	}
 	if err := m.loadRefused(); err != nil {
+		return err
+	}
+	if err := m.loadChecked(); err != nil {
 		return err
 	}
 	receipts, err := Receipts(m.ctx, m.cfg.Store)

@@ -19,6 +19,7 @@ import (
 //	sync/aside/DEVICE/SEQ/HASH  an event of a branch that isn't the log
 //	sync/bad/HASH               a line that can't stand in any log
 //	sync/held/DEVICE            the newest receipt of a device
+//	sync/checked/DEVICE         up to where a log's signatures were checked
 //	sync/build                  the program build that last tried the refused lines
 const (
 	noteBus   = "sync/bus/"

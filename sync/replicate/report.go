@@ -15,6 +15,7 @@ const (
 	Adopted    What = "adopted"    // facts of a branch that stands aside were recorded anew
 	NotAdopted What = "notadopted" // such a fact couldn't be recorded
 	Forged     What = "forged"     // a line isn't signed by its device
+	Unsigned   What = "unsigned"   // an event of a log has a wrong signature, though later ones vouch for it
 	Foreign    What = "foreign"    // an event or message of another shop
 	Unreadable What = "unreadable" // a message that is no event
 	TooLarge   What = "toolarge"   // a message that is longer than any event
@@ -62,6 +63,8 @@ func (r Report) Text() string {
 		return fmt.Sprintf("%s: event %d of the branch aside couldn't be recorded anew: %v; see review", about, r.Seq, r.Err)
 	case Forged:
 		return fmt.Sprintf("%s: event %d isn't signed by it; it was refused; see devices for who may have sent it", about, r.Seq)
+	case Unsigned:
+		return fmt.Sprintf("%s: event %d has a wrong signature, though later ones vouch for it; look at that device", about, r.Seq)
 	case Foreign:
 		return fmt.Sprintf("%s: a message of another shop was refused; check which bus this is", about)
 	case Unreadable:
