@@ -245,6 +245,9 @@ func (m *Machine) extend(tx transaction, l *log, t *tree, n *node) error {
 			return err
 		}
 		l.head = store.Head{Seq: n.e.Seq, Hash: n.e.Hash}
+		if n.sig == good && l.checked == n.e.Seq-1 {
+			l.checked, l.unsaved = n.e.Seq, true
+		}
 		if err := m.leaveNode(tx, l, n); err != nil {
 			return err
 		}

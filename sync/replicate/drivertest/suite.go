@@ -462,11 +462,11 @@ func (s *suite) machines() {
 	now := time.UnixMilli(storetest.Start)
 	step := func(x *side, in replicate.Input) {
 		for _, out := range x.m.Step(now, in) {
-			switch out.(type) {
+			switch o := out.(type) {
 			case replicate.Fetch, replicate.Publish, replicate.Look, replicate.Keep:
 				x.o.c.Do(out)
 			case replicate.Report:
-				s.Errorf("reported: %s", out.(replicate.Report).Text())
+				s.Errorf("reported: %s", o.Text())
 			}
 		}
 	}

@@ -58,6 +58,9 @@ func TestSchedules(t *testing.T) {
 				mu.Lock()
 				total.Add(res.Stats)
 				mu.Unlock()
+				if i%5000 == 4999 {
+					fmt.Printf("%d schedules\n", i+1)
+				}
 				if err != nil {
 					failed.Store(true)
 					explain(t, s, err)
