@@ -4,7 +4,9 @@ import (
 	"encoding/binary"
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
+	"sync"
 
 	"countback/ledger/event"
 	"countback/ledger/num"
@@ -194,19 +196,24 @@ func (o *Outlook) play(s *fold.State, p *past, uses *series, ask Ask, made []int
 	for k := range o.Items {
 		at[o.Items[k].Index] = k + 1
 	}
-	done := make([]bool, len(s.Items))
-	one := func(i int) {
-		if k := at[i]; k > 0 && !done[i] {
-			done[i] = true
+	for _, i := range made {
+		if k := at[i]; k > 0 {
 			pl.item(&o.Items[k-1], coming[i])
 		}
 	}
-	for _, i := range made {
-		one(i)
+	// What isn't made here hangs on nothing else any more, and each item has draws of its own: who plays it, and when, makes no difference.
+	workers := runtime.GOMAXPROCS(0)
+	var all sync.WaitGroup
+	for w := range workers {
+		all.Go(func() {
+			for k := w; k < len(o.Items); k += workers {
+				if it := &o.Items[k]; s.View.Make(it.Index) == nil {
+					pl.item(it, coming[it.Index])
+				}
+			}
+		})
 	}
-	for i := range s.Items {
-		one(i)
-	}
+	all.Wait()
 }
 
 // demand is what orders will take of an item.
