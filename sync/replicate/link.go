@@ -268,6 +268,9 @@ func (m *Machine) takeMessages(k *link, list []Message) error {
 			return err
 		}
 	}
+	if len(k.Holes) == 0 && k.caughtUp() {
+		k.rewindWait = 0
+	}
 	if keep := k.kept(); keep > 0 {
 		m.emit(Keep{k.name, keep})
 	}

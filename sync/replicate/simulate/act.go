@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"bytes"
 	"fmt"
 	"time"
 
@@ -8,6 +9,7 @@ import (
 	"countback/ledger/event"
 	"countback/ledger/key"
 	"countback/ledger/record"
+	"countback/ledger/store"
 	"countback/ledger/store/memory"
 	"countback/sync/replicate"
 )
@@ -72,6 +74,8 @@ func (w *world) act(x Step) {
 		w.wipe(w.buses[x.A%len(w.buses)])
 	case "tail":
 		w.tail(w.buses[x.A%len(w.buses)], x.B%12+1)
+	case "scatter":
+		w.scatter(r, w.buses[0], x.B%25+3)
 	case "busfull":
 		b := w.buses[x.A%len(w.buses)]
 		b.Limit = max(b.size, 1)
@@ -300,6 +304,25 @@ func (w *world) revoke(keeper, r *Replica, x Step) bool {
 		}
 	}
 	return true
+}
+
+// scatter puts events that a replica holds onto a bus once more, in any order, as an odd driver or a faulty program may.
+func (w *world) scatter(r *Replica, b *bus, n int) {
+	var lines [][]byte
+	err := r.Store.Scan(w.ctx, 0, func(row store.Row) error {
+		lines = append(lines, bytes.Clone(row.Line))
+		return nil
+	})
+	if err != nil {
+		w.fail("%s: %w", r.Name, err)
+		return
+	}
+	w.rng.Shuffle(len(lines), func(i, k int) { lines[i], lines[k] = lines[k], lines[i] })
+	for _, line := range lines[:min(n, len(lines))] {
+		// A full bus refuses some, which does no harm.
+		b.Publish(replicate.Publish{Subject: replicate.Subject(w.shop, replicate.SubjectCarry, r.key.Device()), Bodies: [][]byte{line}}, w.wall())
+	}
+	w.serve(b)
 }
 
 // passKeeper lets the keeper name another desk.

@@ -39,13 +39,13 @@ func (s Schedule) String() string {
 	return text
 }
 
-// kinds of steps, with how often each comes among a thousand.
+// kinds of steps, with how often each comes among 1,090.
 var kinds = []struct {
 	do string
 	n  int
 }{
 	{"record", 480}, {"given", 30}, {"apart", 110}, {"crash", 50}, {"inwrite", 80}, {"full", 20}, {"clock", 25}, {"pair", 40}, {"snap", 40},
-	{"restore", 20}, {"rollback", 12}, {"copy", 20}, {"rejoin", 25}, {"revoke", 14}, {"keeper", 14}, {"wipe", 14}, {"tail", 24}, {"busfull", 12},
+	{"restore", 20}, {"rollback", 12}, {"copy", 20}, {"rejoin", 25}, {"revoke", 14}, {"keeper", 14}, {"wipe", 14}, {"tail", 24}, {"busfull", 12}, {"scatter", 60},
 }
 
 // New makes the schedule of a seed.
@@ -58,7 +58,7 @@ func New(seed uint64) Schedule {
 	}
 	for range 15 + rng.IntN(45) {
 		at += time.Duration(rng.Int64N(int64(40 * time.Second)))
-		pick := rng.IntN(1030)
+		pick := rng.IntN(1090)
 		do := kinds[0].do
 		for _, k := range kinds {
 			if pick -= k.n; pick < 0 {

@@ -172,7 +172,7 @@ func (w *world) start(r *Replica) {
 	r.disk = &Disk{Store: r.Store}
 	m, err := replicate.New(w.ctx, replicate.Config{
 		Store: r.disk, Key: r.key, Shop: w.shop, Desk: r.Desk, Build: "1",
-		Limits: replicate.Limits{Waiting: 40, Far: 12},
+		Limits: replicate.Limits{Waiting: 5, Far: 12},
 	})
 	if err != nil {
 		w.fail("%s: the program doesn't start: %w", r.Name, err)
