@@ -28,10 +28,10 @@ func (b *bench) withCheckpoints(resumed, whole *atomic.Int64) {
 	}
 }
 
-// isReport tells the commands that add up what was, by their flag.
+// isReport tells the commands that add up what was, by their flag. With --apply one records, and the second time there is nothing left to record.
 func isReport(args []string) bool {
 	cmd, _, err := new(Main).root().Find(args)
-	return err == nil && cmd.Flags().Lookup("no-checkpoint") != nil
+	return err == nil && cmd.Flags().Lookup("no-checkpoint") != nil && !slices.Contains(args, "--apply")
 }
 
 // Every command of the transcripts prints the same where folds begin at checkpoints, and every report with --no-checkpoint.
