@@ -63,6 +63,7 @@ func (s *State) packOrder(rc *rec) error {
 		}
 		return nil
 	}
+	s.tellPack(o, spec, job, lines)
 	s.belowZero(out.below)
 	if o.placed.basket == nil {
 		if as != nil {

@@ -79,6 +79,7 @@ type Run struct {
 	Observe  func(Movement) // called for every movement, in order; nil: none
 	Singles  bool           // movements come with their single uses
 	Count    func(Counted)  // called for every count before it moves anything; nil: none
+	Pack     func(PackSeen) // called for every pack that moves, before it does; nil: none
 	Progress func(done, of int)
 
 	From  *Snapshot       // start after it instead of from nothing; the log must hold what stands behind it
@@ -101,6 +102,7 @@ type State struct {
 	observe  func(Movement)
 	singles  bool
 	counted  func(Counted)
+	packing  func(PackSeen)
 	told     []Single // of the next movement
 	log      *Log
 	cur      *rec
@@ -146,6 +148,7 @@ func (l *Log) Run(run Run) *State {
 		observe: run.Observe,
 		singles: run.Singles,
 		counted: run.Count,
+		packing: run.Pack,
 		log:     l,
 		from:    run.From,
 		marking: run.Mark != nil,
