@@ -4,12 +4,14 @@ package replicate_test
 
 import (
 	"fmt"
+	"math/rand/v2"
 	"path/filepath"
 	"testing"
 	"time"
 
 	"countback/ledger/chain"
 	"countback/ledger/event"
+	"countback/ledger/record"
 	"countback/ledger/store/sqlite"
 	"countback/ledger/store/storetest"
 	"countback/sync/replicate"
@@ -84,4 +86,67 @@ func TestOnTheDesksFile(t *testing.T) {
 	defer old.Close()
 	list, err = replicate.Aside(ctx, old) // facts that stand nowhere else may stand there
 	count(t, list, err, 2, "aside in a backup")
+}
+
+// The command line records through another connection while the machine takes in and publishes: nothing of either is lost, and no log breaks.
+func TestCommandLineRecordsBeside(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "ledger.db")
+	file, err := sqlite.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer file.Close()
+	d := storetest.NewLog(1, "")
+	phone := storetest.NewLog(2, d.Shop)
+	storetest.Put(t, file, storetest.Some(d, 3)...)
+	phoneLog := []*event.Event{phone.Next(phone.Device(d, "phone"))}
+	for i := range 400 {
+		phoneLog = append(phoneLog, phone.NextID(phone.IDAt(int64(300+i)), storetest.Order(fmt.Sprintf("P-%d", i), 1)))
+	}
+	const facts = 150
+	done := make(chan error)
+	go func() {
+		second, err := sqlite.Open(path, sqlite.Options{})
+		if err != nil {
+			done <- err
+			return
+		}
+		defer second.Close()
+		now := func() time.Time { return time.UnixMilli(storetest.Start) }
+		rec := record.Recorder{Store: second, Key: d.Key, Shop: d.Shop, Now: now, Entropy: rand.NewChaCha8([32]byte{1})}
+		for i := range facts {
+			fact := event.Fact{Time: event.TimeOf(now()), Data: storetest.Order(fmt.Sprintf("D-%d", i), 1)}
+			if _, err := rec.Record(ctx, []event.Fact{fact}, nil); err != nil {
+				done <- err
+				return
+			}
+		}
+		done <- nil
+	}()
+	r := &rig{t: t, st: file, bus: simulate.NewServer(1, 20), now: time.UnixMilli(storetest.Start).Add(time.Hour)}
+	r.restart(d.Key, d.Shop, desk)
+	r.up()
+	for i := 0; i < len(phoneLog); i += 4 {
+		r.put("log", phone.Key.Device(), d.Shop, linesOf(phoneLog[i:min(i+4, len(phoneLog))])...)
+		r.step(replicate.Changed{})
+	}
+	if err := <-done; err != nil {
+		t.Fatal(err)
+	}
+	r.step(replicate.Changed{})
+	r.wantLog(phone.Key.Device(), phoneLog...)
+	var own int64
+	for _, msg := range r.bus.Log() {
+		if e, err := event.ParseLine(msg.Body); err == nil && e.Device == d.Key.Device() {
+			if own++; e.Seq != own {
+				t.Fatalf("event %d of the own log stands at place %d of the bus", e.Seq, own)
+			}
+		}
+	}
+	if own != 3+facts {
+		t.Errorf("%d own events on the bus, want %d", own, 3+facts)
+	}
+	if len(r.reports) > 0 {
+		t.Errorf("reported: %v", r.reports)
+	}
 }

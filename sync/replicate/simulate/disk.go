@@ -27,7 +27,12 @@ type Disk struct {
 func (d *Disk) Write(ctx context.Context, fn func(store.Tx) error) error {
 	if d.Full > 0 {
 		d.Full--
-		return store.Fail("record", "", store.ErrFull, nil)
+		return d.Store.Write(ctx, func(tx store.Tx) error { // it is full when all is to be written
+			if err := fn(tx); err != nil {
+				return err
+			}
+			return store.Fail("record", "", store.ErrFull, nil)
+		})
 	}
 	if d.CrashIn > 0 {
 		if d.CrashIn--; d.CrashIn == 0 {
