@@ -299,13 +299,17 @@ func TestFloodOfEventsAhead(t *testing.T) {
 	list, err := replicate.Waiting(ctx, s.st)
 	count(t, list, err, 20, "waiting")
 	s.unharmed()
+	left, err := replicate.ReadPlace(ctx, s.st, "desk")
+	if err != nil || left.Left == 0 || s.keep >= left.Left || left.Seq != s.bus.Last() {
+		t.Errorf("of %d messages up to %d need not come again; the cursor is %+v, %v", s.bus.Last(), s.keep, left, err)
+	}
 	// Its room is full, and yet what continues a log needs none.
 	s.put("carry", s.enemy.Key.Device(), s.id, first.Line)
 	s.pass(5 * time.Second)
 	s.wantLog(s.enemy.Key.Device(), append(append(s.enemyLog, first), ahead...)...)
 	list, err = replicate.Waiting(ctx, s.st)
 	count(t, list, err, 0, "waiting")
-	if c, err := replicate.ReadPlace(ctx, s.st, "desk"); err != nil || c.Left != 0 || c.Seq != s.bus.Last() {
+	if c, err := replicate.ReadPlace(ctx, s.st, "desk"); err != nil || c.Left != 0 || c.Seq != s.bus.Last() || s.keep != c.Seq-1 {
 		t.Errorf("the cursor stands at %+v of %d, %v", c, s.bus.Last(), err)
 	}
 }

@@ -317,3 +317,35 @@ func TestClocks(t *testing.T) {
 		t.Error("after the clock was set back nothing is sent")
 	}
 }
+
+// A branch that came by file, or over another bus, and is the log, is put onto the bus that has the other one.
+func TestBranchFromAFileIsPublished(t *testing.T) {
+	s := newShop(t)
+	low, high := fork(s.enemy)
+	s.put("log", s.enemy.Key.Device(), s.id, linesOf(high)...)
+	s.step(replicate.File{Lines: linesOf(low)})
+	s.wantLog(s.enemy.Key.Device(), append(s.enemyLog, low...)...)
+	s.pass(time.Minute)
+	on := s.onBus()
+	for _, e := range low {
+		if !slices.Contains(on, string(e.Line)) {
+			t.Errorf("event %d of the branch that is the log isn't on the bus", e.Seq)
+		}
+	}
+	// And the other way round: facts of a branch that isn't the log, which no bus has, are sent as long as they stand nowhere else.
+	r := newRig(t, s.phone.Key, s.id, simulate.NewServer(1, 10))
+	storetest.Put(t, r.st, slices.Concat(s.deskLog, s.phoneLog, s.enemyLog, low)...)
+	r.step(replicate.Changed{})
+	r.step(replicate.File{Lines: linesOf(high)})
+	r.up()
+	r.pass(10 * time.Minute)
+	on = r.onBus()
+	for _, e := range high {
+		if !slices.Contains(on, string(e.Line)) {
+			t.Errorf("event %d of the branch aside isn't on the bus", e.Seq)
+		}
+	}
+	if n := len(on); n != len(s.deskLog)+len(s.phoneLog)+len(s.enemyLog)+4 {
+		t.Errorf("%d messages on the bus", n)
+	}
+}

@@ -29,6 +29,7 @@ type rig struct {
 	wake    time.Duration
 	reports []replicate.Report
 	sent    []replicate.Publish
+	keep    uint64
 	silent  bool // the bus does what it is asked and doesn't answer
 	away    bool
 	files   func(replicate.Download) []replicate.Downloaded
@@ -74,6 +75,8 @@ func (r *rig) do(o replicate.Output) {
 		r.reports = append(r.reports, o)
 	case replicate.Wake:
 		r.wake = o.In
+	case replicate.Keep:
+		r.keep = o.Seq
 	case replicate.Fetch:
 		r.fetch = o
 		r.deliver()
