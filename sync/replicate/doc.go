@@ -27,7 +27,16 @@
 //
 // # Drivers
 //
-// A driver carries outputs to a bus and answers with inputs; package drivertest holds the suite that each one passes. What it promises:
+// A driver carries outputs to a bus and answers with inputs; package drivertest holds the suite that each one passes. Around it stands a loop of one goroutine
+// that reads inputs from a queue:
+//
+//	for in := range inputs {
+//		for _, out := range machine.Step(now(), in) {
+//			carry(out) // never waits; Wake sets a timer that puts a Tick into the queue
+//		}
+//	}
+//
+// What a driver promises:
 //
 //   - Inputs come one at a time, in the order in which the bus answered. [Tick] comes when a [Wake] asked for it.
 //   - [Changed] comes after somebody else has written to the store: another process (the store's data version tells) or this one. Missing one does no harm
@@ -39,7 +48,8 @@
 //     earlier, so a consumer that counts by itself must be able to go back; it acknowledges no more than [Keep] says. A driver may hold back messages that
 //     come early, and may answer several times only to several Fetches.
 //   - [Publish] is all or none. Its answer is Published without error only once the messages are durable on the bus. Whether a lost or late answer means
-//     that it happened is left open; the machine looks at the subject's end ([Look]) and goes on behind it. No message id is needed.
+//     that it happened is left open; the machine looks at the subject's end ([Look]) and goes on behind it. No message id is needed. The expected last
+//     sequence is that before the first message of a batch; a bus that takes one on the first message alone is given it there alone.
 //   - [Held] brings the newest receipt of every device after each Up, and each new one, in any order.
 //   - [Download] brings a file of [File] lines: all lines of the store in order of arrival, then those of [Aside], then the newest receipts, and with its last part
 //     what [Machine.Place] said before the first line was read.
