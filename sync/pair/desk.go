@@ -26,6 +26,7 @@ var (
 	ErrProof   = errors.New("the other side doesn't hold to what it announced; end this pairing and make a new code")
 	ErrKeeper  = errors.New("only the keeper's desk admits devices; open the pairing there")
 	ErrMember  = errors.New("the device isn't a member of this shop, or was revoked; use another one that belongs to it")
+	ErrThere   = errors.New("the device belongs to this shop already; it needs no pairing")
 	ErrDigits  = errors.New("the digits aren't the ones that the other device shows")
 	ErrFirst   = errors.New("the event isn't the first of a device that this desk has admitted; pair the device again")
 )
@@ -75,7 +76,7 @@ type Desk struct {
 	Name    string // of the shop, for the other side to show
 	Public  string // the desk's public key
 	Now     func() time.Time
-	Entropy io.Reader // a cryptographic source; read inside the store's transactions, one at a time
+	Entropy io.Reader // a cryptographic source that several goroutines may read
 }
 
 // View is what a person is shown of a pairing.

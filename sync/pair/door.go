@@ -91,8 +91,11 @@ func (d *Desk) hello(ctx context.Context, m helloMessage) (helloAnswer, error) {
 			return false, err
 		}
 		b, member := members.Get(device)
-		if s.Recover && (!member || b.Revoked) || !s.Recover && member {
+		if s.Recover && (!member || b.Revoked) {
 			return false, ErrMember
+		}
+		if !s.Recover && member {
+			return false, ErrThere
 		}
 		if s.Phase != Open {
 			if s.Commitment != m.Commitment || s.Name != m.Name || s.Role != m.Role {

@@ -77,6 +77,7 @@ var kinds = []struct {
 	{"proof", http.StatusForbidden, ErrProof},
 	{"keeper", http.StatusForbidden, ErrKeeper},
 	{"member", http.StatusForbidden, ErrMember},
+	{"there", http.StatusConflict, ErrThere},
 	{"first", http.StatusForbidden, ErrFirst},
 	{"busy", http.StatusTooManyRequests, ErrBusy},
 }
