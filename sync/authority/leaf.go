@@ -21,7 +21,7 @@ type Server struct {
 	Authority *Authority
 	Addresses func() []net.IP // that the desk has now; those that aren't Permitted are passed over
 	Now       func() time.Time
-	Entropy   io.Reader // a cryptographic source; read by one goroutine at a time
+	Entropy   io.Reader // a cryptographic source that several goroutines may read
 
 	mu   sync.Mutex
 	leaf *tls.Certificate
