@@ -228,7 +228,7 @@ func (m *Main) commands() map[string][]*cobra.Command {
 		groupDay: {m.purchaseCmd(), m.restockCmd(), m.creditCmd(), m.reprintCmd(), m.packCmd(), m.returnCmd(),
 			m.damageCmd(), m.countCmd()},
 		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd(), m.closeCmd()},
-		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd(), m.shrinkageCmd(), m.useCmd(), m.reorderCmd(), m.planCmd(), m.makeCmd()},
+		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd(), m.shrinkageCmd(), m.useCmd(), m.reorderCmd(), m.auditCmd(), m.planCmd(), m.makeCmd()},
 		groupKeep:    {m.backupCmd(), m.restoreCmd(), m.exportCmd(), m.verifyCmd(), m.versionCmd()},
 	}
 }
