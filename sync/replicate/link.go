@@ -37,7 +37,8 @@ type link struct {
 	verify  bool     // the next message must be the one at Seq
 
 	subjects  map[string]*subject
-	sent      map[string]int64         // of each log: how many events are on the stream, as far as this session knows
+	sent      map[string]int64 // of each log: how many events are on the stream, as far as this session knows
+	doubts    map[string]doubtful
 	lacks     map[string]time.Duration // since when the stream has lacked something of a log
 	pub       *publishing
 	look      *looking
@@ -116,6 +117,7 @@ func (m *Machine) down(in Down) {
 func (k *link) forget() {
 	k.filling, k.file, k.pending, k.verify = false, nil, op{}, false
 	k.subjects, k.sent, k.lacks = map[string]*subject{}, map[string]int64{}, map[string]time.Duration{}
+	k.doubts = map[string]doubtful{}
 	k.pub, k.look, k.heldSent, k.clockAt = nil, nil, 0, 0
 	k.rest, k.resting, k.lackAt, k.sentAside = 0, 0, 0, map[string]bool{}
 }
@@ -138,13 +140,13 @@ func (m *Machine) begin(k *link) {
 	if m.failing {
 		return
 	}
+	k.verify = k.Mark != ""
 	if k.said.Download && k.said.Last > k.Seq && k.said.Last-k.Seq > uint64(m.cfg.Far) {
 		k.filling = true
 		k.pending = op{m.op(), m.elapsed + downloadWait}
 		m.emit(Download{k.name, k.pending.n})
 		return
 	}
-	k.verify = k.Mark != ""
 	m.fetch(k)
 }
 

@@ -71,12 +71,23 @@ func TestOwnLogIsPublishedInBatches(t *testing.T) {
 
 // Where an answer is lost, the subject's end tells what has happened.
 func TestLostAnswer(t *testing.T) {
+	for _, silent := range []bool{true, false} {
+		r, _, es := own(t, 5, 3)
+		r.silent, r.unsure = silent, !silent // the driver says nothing, or that it can't tell
+		r.up()
+		r.silent, r.unsure = false, false
+		r.pass(40 * time.Second)
+		r.wantOnBus(es...)
+		// And where nothing has happened.
+		r, _, es = own(t, 5, 3)
+		r.silent, r.unsure, r.deaf = silent, !silent, true
+		r.up()
+		r.silent, r.unsure, r.deaf = false, false, false
+		r.pass(40 * time.Second)
+		r.wantOnBus(es...)
+	}
 	r, l, es := own(t, 5, 3)
-	r.silent = true
 	r.up()
-	r.silent = false
-	r.pass(time.Minute)
-	r.wantOnBus(es...)
 	// An answer that comes late, of a session that is over, changes nothing.
 	e := l.Next(storetest.Order("W-2", 1))
 	storetest.Put(t, r.st, e)
@@ -347,5 +358,26 @@ func TestBranchFromAFileIsPublished(t *testing.T) {
 	}
 	if n := len(on); n != len(s.deskLog)+len(s.phoneLog)+len(s.enemyLog)+4 {
 		t.Errorf("%d messages on the bus", n)
+	}
+}
+
+// A gap before a subject's end, however it came about, is filled in the end.
+func TestGapOnTheStreamIsFilled(t *testing.T) {
+	r, l, es := own(t, 6, 100)
+	r.put("log", l.Key.Device(), l.Shop, es[0].Line, es[1].Line, es[4].Line, es[5].Line)
+	r.up()
+	r.pass(5 * time.Minute)
+	on := r.onBus()
+	for _, e := range es {
+		if !slices.Contains(on, string(e.Line)) {
+			t.Errorf("event %d isn't on the bus", e.Seq)
+		}
+	}
+	if len(on) > 8 {
+		t.Errorf("%d messages for 6 events", len(on))
+	}
+	r.pass(time.Hour)
+	if n := len(r.onBus()); n != len(on) {
+		t.Errorf("%d messages after an hour, %d before", n, len(on))
 	}
 }

@@ -3,6 +3,7 @@ package replicate_test
 import (
 	"bytes"
 	"context"
+	"errors"
 	"slices"
 	"testing"
 	"time"
@@ -31,6 +32,8 @@ type rig struct {
 	sent    []replicate.Publish
 	keep    uint64
 	silent  bool // the bus does what it is asked and doesn't answer
+	unsure  bool // the bus does what it is asked, and the driver can't tell
+	deaf    bool // the bus does nothing of what it is asked
 	away    bool
 	files   func(replicate.Download) []replicate.Downloaded
 }
@@ -84,7 +87,14 @@ func (r *rig) do(o replicate.Output) {
 		r.step(replicate.Found{Bus: o.Bus, Op: o.Op, Message: r.bus.Look(o.Subject)})
 	case replicate.Publish:
 		r.sent = append(r.sent, o)
-		seq, err := r.bus.Publish(o, r.now.UnixNano())
+		var seq uint64
+		err := errors.New("no connection")
+		if !r.deaf {
+			seq, err = r.bus.Publish(o, r.now.UnixNano())
+		}
+		if r.unsure {
+			err = errors.New("no answer")
+		}
 		if !r.silent {
 			r.step(replicate.Published{Bus: o.Bus, Op: o.Op, Seq: seq, Err: err})
 		}

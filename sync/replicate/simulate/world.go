@@ -388,8 +388,17 @@ func (w *world) serve(b *bus) {
 }
 
 func (w *world) publish(c *conn, p replicate.Publish) {
+	unknown := !w.calm && w.rng.IntN(40) == 0 // the driver can't tell what came of it
+	if unknown && w.rng.IntN(2) == 0 {
+		w.back(c, replicate.Published{Bus: p.Bus, Op: p.Op, Err: io.ErrUnexpectedEOF})
+		return
+	}
 	seq, err := c.bus.Publish(p, w.wall())
-	w.back(c, replicate.Published{Bus: p.Bus, Op: p.Op, Seq: seq, Err: err})
+	if unknown && err == nil {
+		w.back(c, replicate.Published{Bus: p.Bus, Op: p.Op, Err: io.ErrUnexpectedEOF})
+	} else {
+		w.back(c, replicate.Published{Bus: p.Bus, Op: p.Op, Seq: seq, Err: err})
+	}
 	if err != nil {
 		return
 	}
