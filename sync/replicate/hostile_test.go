@@ -432,3 +432,32 @@ func TestForgedReceipts(t *testing.T) {
 		t.Errorf("with a revoked device's receipt %d are called safe", safe())
 	}
 }
+
+// What a branch that isn't the log says of membership counts no more, and again once the keeper has recorded it anew.
+func TestMembershipOfABranchAside(t *testing.T) {
+	d := storetest.NewLog(1, "")
+	deskLog := storetest.Some(d, 3)
+	second := storetest.NewLog(4, d.Shop)
+	secondFirst := second.Next(second.Device(d, "desk"))
+	third := storetest.NewLog(5, d.Shop)
+	thirdLog := []*event.Event{third.Next(third.Device(second, "phone")), third.Next(storetest.Order("W-3", 1))}
+	b := d.Copy()
+	other := b.NextID(d.IDAt(70), storetest.Order("W-9", 1))
+	var pass *event.Event
+	for i := int64(1); pass == nil || pass.Hash < other.Hash; i++ {
+		pass = d.Copy().NextID(d.IDAt(100+i), &event.Shop{Keeper: second.Key.Device()})
+	}
+	r := newRig(t, storetest.NewLog(8, d.Shop).Key, d.Shop, simulate.NewServer(1, 10))
+	r.step(replicate.File{Lines: linesOf(append(deskLog, pass, secondFirst))})
+	if k := r.m.Members().Keeper(); k != second.Key.Device() {
+		t.Fatalf("the keeper is %s", k)
+	}
+	r.step(replicate.File{Lines: [][]byte{other.Line}})
+	if k := r.m.Members().Keeper(); k != d.Key.Device() {
+		t.Errorf("by a branch that stands aside the keeper is %s", k)
+	}
+	r.step(replicate.File{Lines: linesOf(thirdLog)})
+	r.wantLog(third.Key.Device())
+	r.step(replicate.File{Lines: [][]byte{b.NextID(pass.ID, &event.Shop{Keeper: second.Key.Device()}).Line}})
+	r.wantLog(third.Key.Device(), thirdLog...)
+}

@@ -37,7 +37,8 @@ type link struct {
 	verify  bool     // the next message must be the one at Seq
 
 	subjects  map[string]*subject
-	sent      map[string]int64 // of each log: how many events are on the stream, as far as this session knows
+	sent      map[string]int64  // of each log: how many events are on the stream, as far as this session knows
+	sentAt    map[string]uint64 // the sequence that the last of them has there
 	doubts    map[string]doubtful
 	lacks     map[string]time.Duration // since when the stream has lacked something of a log
 	pub       *publishing
@@ -117,7 +118,7 @@ func (m *Machine) down(in Down) {
 func (k *link) forget() {
 	k.filling, k.file, k.pending, k.verify = false, nil, op{}, false
 	k.subjects, k.sent, k.lacks = map[string]*subject{}, map[string]int64{}, map[string]time.Duration{}
-	k.doubts = map[string]doubtful{}
+	k.doubts, k.sentAt = map[string]doubtful{}, map[string]uint64{}
 	k.pub, k.look, k.heldSent, k.clockAt = nil, nil, 0, 0
 	k.rest, k.resting, k.lackAt, k.sentAside = 0, 0, 0, map[string]bool{}
 }

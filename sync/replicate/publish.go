@@ -71,13 +71,13 @@ func (m *Machine) pump(k *link) error {
 	return m.carry(k)
 }
 
-// doubt sends events once more that should stand on the stream and don't come back from there. A subject's end vouches for what is before it only as far as all
+// doubt sends events once more that should stand on the stream, and weren't there when it was read up to where they should be. A subject's end vouches for what is before it only as far as all
 // who publish there have kept the order, and no bus has lost something in the middle.
 func (m *Machine) doubt(k *link, l *log) {
 	at := k.seenOf(l.device)
 	d := k.doubts[l.device]
 	switch {
-	case at >= l.head.Seq || k.sentOf(l.device) < l.head.Seq:
+	case at >= l.head.Seq || k.sentOf(l.device) < l.head.Seq || k.Seq < k.sentAt[l.device]:
 		delete(k.doubts, l.device)
 		return
 	case d.since == 0 || d.seen != at:
@@ -311,7 +311,7 @@ func (m *Machine) found(in Found) error {
 	row, err := m.cfg.Store.At(m.ctx, device, e.Seq)
 	switch {
 	case err == nil && event.HashLine(row.Line) == e.Hash:
-		k.sent[device] = max(k.sentOf(device), e.Seq)
+		k.sent[device], k.sentAt[device] = max(k.sentOf(device), e.Seq), in.Message.Seq
 	case err == nil || errors.Is(err, store.ErrNotFound):
 		// Another branch, more than this device has, or something forged: the stream has to be read that far before it is known which.
 		s.hold = in.Message.Seq
@@ -360,7 +360,7 @@ func (m *Machine) confirmed(k *link, p *publishing, seq uint64) {
 		return // the log isn't what it was; what stands on the stream is seen when it comes back
 	}
 	if p.device != "" {
-		k.sent[p.device] = max(k.sent[p.device], p.upto)
+		k.sent[p.device], k.sentAt[p.device] = max(k.sent[p.device], p.upto), seq
 	}
 	for _, n := range p.aside {
 		k.sentAside[n.e.Hash] = true
