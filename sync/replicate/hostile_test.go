@@ -461,3 +461,42 @@ func TestMembershipOfABranchAside(t *testing.T) {
 	r.step(replicate.File{Lines: [][]byte{b.NextID(pass.ID, &event.Shop{Keeper: second.Key.Device()}).Line}})
 	r.wantLog(third.Key.Device(), thirdLog...)
 }
+
+// A device that was replaced has lost its disk: what its receipts say counts no more.
+func TestReceiptsOfAReplacedDevice(t *testing.T) {
+	s := newShop(t)
+	safe := func() (n int64) {
+		list, err := s.m.Standings()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, x := range list {
+			if x.Device == s.desk.Key.Device() {
+				n = x.Safe
+			}
+		}
+		return n
+	}
+	held := func(l *storetest.Log, seq int64, hash string) {
+		r, err := replicate.SignReceipt(l.Key, 1, []replicate.Head{{Device: s.desk.Key.Device(), Seq: seq, Hash: hash}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.step(replicate.Held{Bus: "desk", Device: l.Key.Device(), Body: r.Body()})
+	}
+	held(s.phone, 4, s.deskLog[3].Hash)
+	if safe() != 4 {
+		t.Errorf("safe are %d", safe())
+	}
+	next := storetest.NewLog(12, s.id)
+	d := next.Device(s.phone, "phone")
+	d.Succeeds = s.phone.Key.Device()
+	s.put("log", next.Key.Device(), s.id, next.Next(d).Line)
+	if _, ok := s.m.Members().Get(next.Key.Device()); !ok || safe() != 0 {
+		t.Errorf("by a replaced device's receipt %d are safe (member: %v)", safe(), ok)
+	}
+	held(next, 2, s.deskLog[1].Hash)
+	if safe() != 2 {
+		t.Errorf("safe are %d", safe())
+	}
+}
