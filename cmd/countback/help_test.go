@@ -62,12 +62,12 @@ func TestContractCommands(t *testing.T) {
 	m, _, _ := newBench(t).main("")
 	have := map[string]bool{}
 	walk(m.root(), func(cmd *cobra.Command) { have[strings.TrimPrefix(cmd.CommandPath(), "countback ")] = true })
-	for name := range strings.FieldsSeq("init demo record item packspec makespec restock credit pack return purchase reprint damage count reverse decide stock history cost shrinkage use reorder plan review verify backup restore export close version retire") {
+	for name := range strings.FieldsSeq("init demo record item packspec makespec restock credit pack return purchase reprint damage count reverse decide stock history cost shrinkage use reorder plan review verify backup restore export close version retire pair devices revoke handover") {
 		if !have[name] {
 			t.Errorf("%s is missing", name)
 		}
 	}
-	for _, name := range []string{"import orders", "import catalog", "import counts", "count sheet", "export events", "export stock", "export orders", "export closes"} {
+	for _, name := range []string{"import orders", "import catalog", "import counts", "import handover", "count sheet", "export events", "export stock", "export orders", "export closes"} {
 		if !have[name] {
 			t.Errorf("%s is missing", name)
 		}

@@ -26,7 +26,7 @@ func (m *Main) importCmd() *cobra.Command {
 Reading a file twice changes nothing.`,
 		Example: "  countback import orders shop-export.csv --map shop.map --dry-run",
 	}
-	cmd.AddCommand(m.importOrdersCmd(), m.importOwnCmd("catalog"), m.importOwnCmd("counts"))
+	cmd.AddCommand(m.importOrdersCmd(), m.importOwnCmd("catalog"), m.importOwnCmd("counts"), m.importHandoverCmd())
 	return cmd
 }
 

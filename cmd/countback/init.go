@@ -2,7 +2,6 @@ package main
 
 import (
 	"errors"
-	"os"
 	"strings"
 
 	"github.com/spf13/cobra"
@@ -21,17 +20,24 @@ type founding struct {
 
 func (m *Main) initCmd() *cobra.Command {
 	var f founding
+	var from string
 	cmd := &cobra.Command{
 		Use:   "init --shop NAME --currency CODE --zone ZONE",
 		Short: "Start a ledger in an empty folder",
 		Long: `Start a ledger. Currency and time zone hold for good; the name and the costing can be changed later.
-Costing is the weighted average, or first in, first out (fifo).`,
-		Example: `  countback init --shop "Fennimoor Paper" --currency CAD --zone America/Halifax`,
-		Args:    cobra.NoArgs,
+Costing is the weighted average, or first in, first out (fifo).
+
+With --from it starts from the hand-over file of another device of the shop instead, after the desk was lost.`,
+		Example: `  countback init --shop "Fennimoor Paper" --currency CAD --zone America/Halifax
+  countback init --from /media/stick/fennimoor.handover`,
+		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			dir, err := m.folder()
 			if err != nil {
 				return err
+			}
+			if from != "" {
+				return m.initFrom(cmd, dir, from)
 			}
 			if err := f.check(); err != nil {
 				return err
@@ -48,6 +54,7 @@ Costing is the weighted average, or first in, first out (fifo).`,
 	flags.StringVar(&f.currency, "currency", "", "`code` of its currency (ISO 4217), like CAD")
 	flags.StringVar(&f.zone, "zone", "", "its time `zone` (IANA), like America/Halifax")
 	flags.StringVar(&f.costing, "costing", "average", "average or fifo")
+	flags.StringVar(&from, "from", "", "hand-over `file` of another device of the shop")
 	flags.StringVar(&f.device, "device", "desk", "`name` of this desk")
 	complete(cmd, "currency", words(currency.Codes()...))
 	complete(cmd, "costing", words("average", "fifo"))
@@ -115,14 +122,6 @@ func (m *Main) found(cmd *cobra.Command, dir string, f founding) (device string,
 	}
 	err = m.foundShop(cmd.Context(), s, k, f)
 	return k.Device(), errors.Join(err, s.Close())
-}
-
-// clearFolder removes the files of a ledger that was never finished.
-func clearFolder(dir string) {
-	for _, end := range []string{"", "-wal", "-shm", "-journal", ".new"} {
-		os.Remove(ledgerPath(dir) + end)
-	}
-	os.Remove(keyPath(dir))
 }
 
 func (m *Main) tellInit(dir, device string, f founding) error {

@@ -48,6 +48,7 @@ type Doors struct {
 	Desk  *Desk
 	Place func() []byte // Machine.Place of the bus that this desk keeps, asked before a download is read; may be nil
 	Own   string        // this desk's device id, for the head of downloads
+	Sent  func(string)  // told of each download that was sent to its end, with the device; may be nil
 	Fault func(error)   // told of failures of the store, which the other side learns of without their text; may be nil
 
 	limit     limiter
@@ -216,6 +217,9 @@ func (d *Doors) download(w http.ResponseWriter, r *http.Request) {
 			d.Fault(err)
 		}
 		panic(http.ErrAbortHandler) // so that the other side doesn't take what came for all of it
+	}
+	if d.Sent != nil {
+		d.Sent(strings.Fields(given)[0])
 	}
 }
 

@@ -2,11 +2,14 @@ package pair
 
 import (
 	"context"
+	"crypto/tls"
 	"fmt"
+	"time"
 
 	"github.com/go-json-experiment/json"
 
 	"countback/ledger/store"
+	"countback/sync/authority"
 )
 
 // What a desk remembers of others, as notes of its store: no secrets.
@@ -45,10 +48,11 @@ func Peers(ctx context.Context, st store.Store) (out []Peer, err error) {
 type Announced struct {
 	Base  string `json:"base"`           // https://NAME:PORT, for links
 	Pin   string `json:"pin"`            // of the certificate authority
+	Local string `json:"local"`          // HOST:PORT on this machine
 	Trust string `json:"trust,omitzero"` // http://ADDRESS:PORT, where the authority can be had while a pairing is open
 }
 
-// Announce says where the door is. Whoever keeps the door says so at its start; whether it still runs, its lock tells.
+// Announce says where the door is. Whoever keeps the door says so at its start; whether it still does is for Answers to find out.
 func Announce(ctx context.Context, st store.Store, a Announced) error {
 	return keep(ctx, st, noteDoor, a)
 }
@@ -66,6 +70,19 @@ func Door(ctx context.Context, st store.Store) (a Announced, ok bool, err error)
 		return nil
 	})
 	return a, ok, err
+}
+
+// Answers reports whether a door is kept at its address on this machine, by whoever has the certificate authority's key.
+func (a Announced) Answers(ctx context.Context, now func() time.Time) bool {
+	const patience = 2 * time.Second
+	ctx, cancel := context.WithTimeout(ctx, patience)
+	defer cancel()
+	d := tls.Dialer{Config: authority.Pinned(a.Pin, now)}
+	c, err := d.DialContext(ctx, "tcp", a.Local)
+	if err != nil {
+		return false
+	}
+	return c.Close() == nil
 }
 
 func keep(ctx context.Context, st store.Store, name string, v any) error {
