@@ -190,7 +190,7 @@ func (w *world) pair(x Step) bool {
 // gone ends a replica, and with it its disk.
 func (w *world) gone(r *Replica, why string) {
 	w.stop(r)
-	r.dead = true
+	r.dead, w.gaps = true, true
 	w.lose(why)
 }
 
@@ -223,7 +223,7 @@ func (w *world) restore(r *Replica, x Step, asNew bool) bool {
 		n.snap = nil
 	}
 	w.stop(r)
-	r.dead, w.disks = true, true
+	r.dead, w.disks, w.gaps = true, true, true
 	for _, b := range w.buses {
 		if b.host == r {
 			b.host = n

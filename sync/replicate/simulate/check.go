@@ -258,9 +258,9 @@ func (w *world) difference() string {
 }
 
 // checkWaiting checks that nothing waits for ever, except for events of a branch aside whose facts have been adopted: nobody sends what they wait for any more.
-// Where a disk was lost, what is waited for may have been on it alone.
+// Where a disk was lost or cut off, what is waited for may have been on it alone.
 func (w *world) checkWaiting(r *Replica) {
-	if w.disks {
+	if w.gaps {
 		return
 	}
 	list, err := replicate.Waiting(w.ctx, r.Store)

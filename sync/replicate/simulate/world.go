@@ -34,7 +34,8 @@ type world struct {
 	keys  byte
 	calm  bool // nothing goes wrong any more
 	loss  int  // of a thousand messages between device and bus
-	disks bool // a disk was lost, so that a receipt may say too much, and something be waited for in vain
+	disks bool // a disk was lost, so that a receipt may say too much
+	gaps  bool // a disk was lost or cut off, so that something may be waited for in vain
 	// An older copy goes on under the old name, and counts its receipts from where it was. Others, who know a higher count, pass them over, and believe the
 	// last one of the disk that is lost: no rule can help against that, which is why a restored device must be a new one.
 	rolled bool
