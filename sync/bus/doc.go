@@ -16,7 +16,7 @@
 // # Reading
 //
 // Messages are read by direct gets of many at once (NATS server 2.11 or later), which leave nothing behind on the server: no consumer to be made, paid for
-// or gone back in. The log stream republishes the headers of what it has stored on cb.SHOP.stored; that is the bell at which the next get is made. A bell
+// or gone back in. The log stream republishes the headers of what it has stored on cb.SHOP.stored.>; that is the bell at which the next get is made. A bell
 // that is lost does no harm but delay, since it is asked again after a while without one.
 //
 // A get of a cluster may be answered by a server that lags behind. What this driver has seen confirmed is the least that it takes for an answer to a Look.
@@ -36,7 +36,7 @@
 //	publish    cb.SHOP.log.DEVICE cb.SHOP.carry.DEVICE cb.SHOP.held.DEVICE
 //	           $JS.API.STREAM.INFO.STREAM $JS.API.DIRECT.GET.STREAM $JS.API.DIRECT.GET.STREAM.>   of both streams
 //	           $JS.API.STREAM.CREATE.STREAM                                                       where the streams aren't there yet
-//	subscribe  _INBOX.DEVICE.> cb.SHOP.stored cb.SHOP.held.*
+//	subscribe  _INBOX.DEVICE.> cb.SHOP.stored.> cb.SHOP.held.*
 //
 // All of it is tried at the start of a connection, with messages that no stream takes.
 package bus

@@ -194,6 +194,7 @@ type session struct {
 	last    uint64            // the log stream's, as far as is known
 	bell    chan struct{}     // closed when last rises
 	least   map[string]uint64 // of a subject: the sequence that its last message has at least
+	heard   map[string]bool   // devices whose receipts were heard since the receipts were read last
 	fetch   context.CancelFunc
 	shaky   bool          // the bus has failed to answer: it may have been started anew
 	inspect chan struct{} // asks for a look at the stream
@@ -203,7 +204,7 @@ var errClosed = errors.New("the connection has ended")
 
 // connect makes a connection that never reconnects by itself: what was lost meanwhile must be asked for anew, which is what a new session does.
 func (d *Driver) connect(ctx context.Context) (*session, error) {
-	s := &session{d: d, waiting: map[string]map[int]context.CancelCauseFunc{}, bell: make(chan struct{}), least: map[string]uint64{}, inspect: make(chan struct{}, 1)}
+	s := &session{d: d, waiting: map[string]map[int]context.CancelCauseFunc{}, bell: make(chan struct{}), least: map[string]uint64{}, heard: map[string]bool{}, inspect: make(chan struct{}, 1)}
 	s.ctx, s.cancel = context.WithCancelCause(ctx)
 	nc, err := d.cfg.Connect(s.ctx,
 		nats.Name(d.cfg.Device), nats.NoReconnect(), nats.CustomInboxPrefix(rights.Inbox(d.cfg.Device)), nats.PingInterval(pingEvery), nats.MaxPingsOutstanding(2),
@@ -322,19 +323,13 @@ func (s *session) begin() (*info, error) {
 	if _, err := s.nc.Subscribe(replicate.Subject(c.Shop, replicate.SubjectHeld, "*"), s.receipt); err != nil {
 		return nil, err
 	}
-	ctx, done := s.within(s.ctx, "", answerWait)
-	err := s.nc.FlushWithContext(ctx)
-	done()
-	if err != nil {
-		return nil, err
-	}
-	if err := s.nc.LastError(); errors.Is(err, nats.ErrPermissionViolation) {
-		return nil, &Problem{"", "this device may not subscribe to what it must",
-			fmt.Sprintf("allow it %s, %s and %s.>", Bell(c.Shop), replicate.Subject(c.Shop, replicate.SubjectHeld, "*"), rights.Inbox(c.Device))}
-	}
 	i, err := s.open(s.ctx, func(bytes int64, replicas int) settings { return logStream(c.Shop, bytes, replicas) })
 	if err != nil {
 		return nil, err
+	}
+	if err := s.nc.LastError(); errors.Is(err, nats.ErrPermissionViolation) && strings.Contains(err.Error(), "Subscription") { // it stands before the first answer
+		return nil, &Problem{"", "this device may not subscribe to what it must",
+			fmt.Sprintf("allow it %s, %s and %s.>", Bell(c.Shop), replicate.Subject(c.Shop, replicate.SubjectHeld, "*"), rights.Inbox(c.Device))}
 	}
 	if _, err := s.open(s.ctx, func(_ int64, replicas int) settings { return heldStream(c.Shop, replicas) }); err != nil {
 		return nil, err

@@ -62,12 +62,28 @@ func (s *session) stored() uint64 {
 // receipt hears a receipt as it is published.
 func (s *session) receipt(msg *nats.Msg) {
 	if _, _, device, ok := replicate.ParseSubject(msg.Subject); ok && s.said.Load() && len(msg.Data) > 0 {
-		s.d.queue.Put(replicate.Held{Bus: s.d.cfg.Name, Device: device, Body: msg.Data})
+		s.held(device, msg.Data, false)
 	}
+}
+
+// held hands a receipt over. One that was read doesn't follow one that was heard since the reading began: that one is newer.
+func (s *session) held(device string, body []byte, read bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	switch {
+	case read && s.heard[device]:
+		return
+	case !read && len(s.heard) < maxHeld:
+		s.heard[device] = true
+	}
+	s.d.queue.Put(replicate.Held{Bus: s.d.cfg.Name, Device: device, Body: body})
 }
 
 // receipts reads the newest receipt of every device.
 func (s *session) receipts() error {
+	s.mu.Lock()
+	s.heard = map[string]bool{}
+	s.mu.Unlock()
 	ask := map[string]any{"multi_last": []string{replicate.Subject(s.d.cfg.Shop, replicate.SubjectHeld, "*")}}
 	list, _, err := s.get(s.ctx, Streams(s.d.cfg.Shop).Held, ask, false)
 	if err != nil {
@@ -75,7 +91,7 @@ func (s *session) receipts() error {
 	}
 	for _, m := range list {
 		if _, _, device, ok := replicate.ParseSubject(m.Subject); ok {
-			s.d.queue.Put(replicate.Held{Bus: s.d.cfg.Name, Device: device, Body: m.Body})
+			s.held(device, m.Body, true)
 		}
 	}
 	return nil

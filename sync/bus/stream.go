@@ -18,8 +18,8 @@ func Streams(shop string) rights.Streams {
 	return rights.Streams{Log: "cb-" + shop + "-log", Held: "cb-" + shop + "-held"}
 }
 
-// Bell is the subject on which the log stream tells that it has stored a message.
-func Bell(shop string) string { return "cb." + shop + ".stored" }
+// Bell is the pattern of the subjects on which the log stream tells that it has stored a message.
+func Bell(shop string) string { return "cb." + shop + ".stored.>" }
 
 // Problem is something about a bus that keeps it from being used: what is wrong and what to do.
 type Problem struct {

@@ -33,6 +33,7 @@ type Bus struct {
 	Rights  bool                                        // it refuses publishing on the subjects of others
 	Cut     func(Conn)                                  // breaks a device's connection; the driver finds back by itself
 	Wipe    func()                                      // makes the bus anew, empty; all connections break
+	Now     time.Time                                   // the bus's clock, as far as it has one of its own
 }
 
 // Shop is the founder of the shop whose subjects are used.
@@ -460,6 +461,9 @@ func (s *suite) machines() {
 		sides = append(sides, x)
 	}
 	now := time.UnixMilli(storetest.Start)
+	if !s.Now.IsZero() {
+		now = s.Now
+	}
 	step := func(x *side, in replicate.Input) {
 		for _, out := range x.m.Step(now, in) {
 			switch o := out.(type) {
