@@ -102,7 +102,7 @@ var errMoved = errors.New("something was recorded while the figures were worked 
 // closeMonth records the close, if nothing has come in since its figures were worked out.
 func (m *Main) closeMonth(d *desk, l *closing.Ledger, p closing.Period, force bool) error {
 	var err error
-	if d.key, err = readKey(d.dir); err != nil {
+	if d.key, err = d.ownKey(); err != nil {
 		return err
 	}
 	now := d.now()

@@ -38,6 +38,8 @@ type desk struct {
 	held    *entry.Held      // what the check of entry asks
 	zone    *time.Location
 
+	machine string // what tells this machine from others, "" for nothing
+
 	leave []*resume.Result // folds that may leave checkpoints
 }
 
@@ -74,11 +76,12 @@ func (m *Main) reading(do func(d *desk, args []string) error) func(*cobra.Comman
 // writing is reading for a command that records.
 func (m *Main) writing(do func(d *desk, args []string) error) func(*cobra.Command, []string) error {
 	return m.reading(func(d *desk, args []string) error {
-		k, err := readKey(d.dir)
+		k, err := d.ownKey()
 		if err != nil {
 			return err
 		}
 		d.key = k
+		defer d.remember()
 		return do(d, args)
 	})
 }

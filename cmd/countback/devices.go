@@ -58,7 +58,11 @@ and what is not safe yet: events that stand on the disk of this device alone.`,
 		Args:    cobra.NoArgs,
 	}
 	cmd.ValidArgsFunction = nothingMore
-	cmd.RunE = m.writing(func(d *desk, _ []string) error {
+	cmd.RunE = m.reading(func(d *desk, _ []string) error {
+		var err error
+		if d.key, err = readKey(d.dir); err != nil {
+			return err
+		}
 		r, err := d.devices()
 		if err != nil {
 			return err

@@ -28,10 +28,14 @@ record nothing. What brings this very desk back, with its key, is "countback bac
 		Args:    cobra.ExactArgs(1),
 	}
 	cmd.ValidArgsFunction = byPlace(files)
-	cmd.RunE = m.writing(func(d *desk, args []string) error {
+	cmd.RunE = m.reading(func(d *desk, args []string) error {
+		k, err := readKey(d.dir)
+		if err != nil {
+			return err
+		}
 		var n int64
-		err := writeNew(args[0], func(w io.Writer) (err error) {
-			n, err = handover.Write(d.ctx, w, d.store, handover.Head{Shop: d.shopID, Name: d.shop.Name, Device: d.key.Device(), Made: d.now().Format(time.RFC3339)}, nil)
+		err = writeNew(args[0], func(w io.Writer) (err error) {
+			n, err = handover.Write(d.ctx, w, d.store, handover.Head{Shop: d.shopID, Name: d.shop.Name, Device: k.Device(), Made: d.now().Format(time.RFC3339)}, nil)
 			return err
 		})
 		if err != nil {

@@ -6,6 +6,7 @@ import (
 	"os"
 	"os/signal"
 	"runtime/debug"
+	"strings"
 	"syscall"
 	"time"
 
@@ -32,6 +33,7 @@ func main() {
 		Getenv:  os.Getenv,
 		Now:     time.Now,
 		Entropy: rand.Reader,
+		Machine: machine(),
 		Version: version,
 		Build:   build(),
 	}
@@ -44,4 +46,13 @@ func main() {
 	status := m.Run(ctx)
 	stop()
 	os.Exit(status)
+}
+
+// machine returns the system's own id of this machine, where it has one in a file (systemd's machine-id(5)).
+func machine() string {
+	b, err := os.ReadFile("/etc/machine-id")
+	if err != nil {
+		return ""
+	}
+	return strings.TrimSpace(string(b))
 }

@@ -31,6 +31,7 @@ type Main struct {
 	Asks        bool      // a person sits at Stdin and Stderr and can answer
 	Width       int       // of the terminal in characters; 0: unknown
 	MaxBytes    int64     // the size at which the ledger's file counts as full; 0: the disk's limit
+	Machine     string    // what the system tells machines apart by; "": nothing
 	Version     string
 	Build       string // of the program, down to its source; "": folds neither use nor leave checkpoints
 
