@@ -22,6 +22,7 @@ type devicesReport struct {
 	Devices  []deviceLine `json:"devices"`
 	Waiting  []waitLine   `json:"waiting"`
 	receipts map[string]*replicate.Receipt
+	member   bool // this device is one
 }
 
 type deviceLine struct {
@@ -98,6 +99,7 @@ func (d *desk) devices() (*devicesReport, error) {
 	for _, x := range receipts {
 		r.receipts[x.Device] = x
 	}
+	_, r.member = members.Get(d.key.Device())
 	for _, b := range members.All() {
 		l, err := d.deviceLine(r, b, heads)
 		if err != nil {
@@ -220,7 +222,10 @@ func (m *Main) printDevices(d *desk, r *devicesReport) error {
 	var tail []string
 	if r.Unsafe > 0 {
 		what := "let the others come into step (countback serve), or keep a backup."
-		if len(r.Devices) == 1 {
+		switch {
+		case !r.member:
+			what = "this device doesn't belong to the shop yet; run countback pair."
+		case len(r.Devices) == 1:
 			what = "keep a backup (countback backup), or pair a second device."
 		}
 		tail = append(tail, count(int(r.Unsafe), "event stands", "events stand")+" on this device's disk alone, as far as is known here: "+what)

@@ -32,8 +32,11 @@ func (m *Main) initFrom(cmd *cobra.Command, dir, path string) error {
 	n, err := m.makeLedger(cmd.Context(), dir, k, func() (string, func(*intake) error, error) {
 		return head.Shop, func(in *intake) error { return in.file(path) }, nil
 	})
-	if err != nil {
+	if errors.Is(err, handover.ErrFile) {
 		return inPlace(path, "", err)
+	}
+	if err != nil {
+		return err
 	}
 	if m.format == formatTable {
 		return m.printTable(fmt.Sprintf("The ledger of %s is in %s, with %s as %s had them on %s.", visible(head.Name), dir, count(int(n), "event", "events"), head.Device, clock(head.Made).show()), nil,

@@ -20,10 +20,10 @@ import (
 
 func (m *Main) importCmd() *cobra.Command {
 	cmd := &cobra.Command{
-		Use:   "import orders|catalog|counts FILE",
-		Short: "Read orders, a catalog or a count sheet from CSV",
+		Use:   "import orders|catalog|counts|handover FILE",
+		Short: "Read orders, a catalog or a count sheet from CSV, or another device's ledger",
 		Long: `Read facts from a CSV file: any delimiter, decimal sign, encoding and date layout. All of a file is recorded or nothing; what is wrong is listed by row.
-Reading a file twice changes nothing.`,
+Reading a file twice changes nothing. "import handover" takes in what another device of the shop has written with "countback handover".`,
 		Example: "  countback import orders shop-export.csv --map shop.map --dry-run",
 	}
 	cmd.AddCommand(m.importOrdersCmd(), m.importOwnCmd("catalog"), m.importOwnCmd("counts"), m.importHandoverCmd())

@@ -42,6 +42,12 @@
 // The state of a pairing is one note of the store (Desk.Local), changed in a transaction by whoever has something to say: the command that shows the code and asks for the
 // digits, and the process that keeps the door. They need nothing else from each other.
 //
+// # Keeping the door
+//
+// Whoever keeps the door serves Doors.Handler over TLS with authority.Server's settings, says where it is with Announce, and tells with KeepSight when a device was seen.
+// While Desk.Opened says so it also serves Trust on a plain port. What was paired stands in the ledger and gets its rights from there (package rights). A desk that has joined
+// knows the other one as one of its Peers: its bus is behind Peer.Base, and trusted by Peer.Pin (authority.Pinned).
+//
 // # Bounds
 //
 // A message is at most 4 KiB (a first event 64 KiB) and must have come within ten seconds. One address may send 10 messages at once and 3 a second from then on,
