@@ -321,6 +321,7 @@ func (m *Machine) sortOut(tx transaction, l *log, t *tree) error {
 			m.leave(item{from: n.from, spot: n.spot}, l.device)
 		case aside:
 			m.reportFork(l, n.e.Seq)
+			m.wentOn(l.device) // a branch aside has gone on as well
 			err = m.putAside(tx, l, n)
 		default:
 			err = m.refuse(tx, item{line: n.e.Line, from: n.from, spot: n.spot}, chain.ErrSignature)

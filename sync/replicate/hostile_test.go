@@ -500,3 +500,24 @@ func TestReceiptsOfAReplacedDevice(t *testing.T) {
 		t.Errorf("safe are %d", safe())
 	}
 }
+
+// The same for a branch aside: what was left of it on the bus is read again once it has gone on, so that none of its facts is lost.
+func TestBranchAsideAheadOfItsChain(t *testing.T) {
+	s := newShop(t, func(c *replicate.Config) { c.Waiting = 4 })
+	low, high := fork(s.enemy)
+	s.put("log", s.enemy.Key.Device(), s.id, linesOf(low)...)
+	branch := s.enemy.Copy()
+	branch.Seq, branch.Prev = high[1].Seq, high[1].Hash
+	for i := range 20 {
+		high = append(high, branch.NextID(s.enemy.IDAt(int64(150+i)), storetest.Order(fmt.Sprintf("W-7%d", i), 1)))
+	}
+	s.put("carry", s.enemy.Key.Device(), s.id, linesOf(high[1:])...)
+	s.wantSaid(replicate.Flooded)
+	s.put("carry", s.enemy.Key.Device(), s.id, high[0].Line)
+	s.pass(5 * time.Second)
+	for _, e := range high {
+		if rows, err := s.st.ByID(ctx, e.ID); err != nil || len(rows) != 1 {
+			t.Errorf("fact %s of the branch aside stands in %d logs, %v", e.ID, len(rows), err)
+		}
+	}
+}
