@@ -91,8 +91,9 @@ func (k *link) timers(at func(time.Duration)) {
 	if k.look != nil {
 		at(k.look.by)
 	}
-	if k.rewind {
+	if len(k.Holes) > 0 {
 		at(k.rewindAt)
+		at(k.rewindAt + lastRewind)
 	}
 	at(k.lackAt)
 }
@@ -168,6 +169,11 @@ func (m *Machine) startOver(k *link) error {
 		}
 		return k.save(tx)
 	})
+}
+
+// mayGoBack reports whether what was left on the bus should be read again: because something has gone on that it may belong to, or after an hour in any case.
+func (m *Machine) mayGoBack(k *link) bool {
+	return len(k.Holes) > 0 && (k.rewind && m.elapsed >= k.rewindAt || m.elapsed >= k.rewindAt+lastRewind)
 }
 
 // goBack reads anew from the first message that was left on the bus.
@@ -266,7 +272,7 @@ func (m *Machine) takeMessages(k *link, list []Message) error {
 	if err != nil {
 		return err
 	}
-	if k.rewind && m.elapsed >= k.rewindAt && len(k.Holes) > 0 {
+	if m.mayGoBack(k) {
 		if err := m.goBack(k); err != nil {
 			return err
 		}

@@ -41,7 +41,7 @@ func (m *Machine) pump(k *link) error {
 		return nil
 	}
 	m.overdue(k)
-	if k.rewind && m.elapsed >= k.rewindAt && len(k.Holes) > 0 && !k.filling {
+	if m.mayGoBack(k) && !k.filling {
 		if err := m.goBack(k); err != nil {
 			return err
 		}
