@@ -8,6 +8,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -20,11 +23,17 @@ import (
 
 // A backup is a tar file under gzip, sealed with age (scrypt) where there is a passphrase. Its members, in this order:
 //
-//	about.json    {"format": "countback-backup-v1", "shop", "name", "device", "made", "events"}
-//	device.key    the device's secret
-//	events.jsonl  the events as stored, one a line, in the order of arrival
+//	about.json     {"format": "countback-backup-v2", "shop", "name", "device", "made", "events"}
+//	device.key     the device's secret
+//	authority.pem  the certificate authority of the desk's door with its key, so that phones trust the restored desk as well; empty if no door was ever opened
+//	notes.jsonl    {"key", "value"} of the ledger's notes that may be facts which stand nowhere else, receipts, and the desks that this one goes to
+//	events.jsonl   the events as stored, one a line, in the order of arrival
+//
+// The first version had neither authority nor notes. It is still read.
 const (
-	backupFormat  = "countback-backup-v1"
+	backupFormat  = "countback-backup-v2"
+	backupFormat1 = "countback-backup-v1"
+	backupNotes   = "notes.jsonl"
 	backupAbout   = "about.json"
 	backupEvents  = "events.jsonl"
 	maxPassphrase = 4096
@@ -45,7 +54,7 @@ func (m *Main) backupCmd() *cobra.Command {
 	cmd := &cobra.Command{
 		Use:   "backup FILE",
 		Short: "Copy ledger and key into one file",
-		Long: `Copy the ledger and the key of this device into one new file. Whoever has the file can record as this shop: keep it safe, or seal it with a passphrase
+		Long: `Copy the ledger, the key of this device and what phones trust it by into one new file. Whoever has the file can record as this shop: keep it safe, or seal it with a passphrase
 that stands in a file of its own (--passphrase-file).`,
 		Example: "  countback backup /media/stick/fennimoor-2026-03.backup --passphrase-file phrase.txt",
 		Args:    cobra.ExactArgs(1),
@@ -127,6 +136,14 @@ func (d *desk) writeBackup(w io.Writer, phrase string) (n int64, err error) {
 
 // backupMembers writes the members. A tar file names sizes before contents, and others may record meanwhile: so the events up to one number are gone through twice.
 func (d *desk) backupMembers(pack *tar.Writer) (n int64, err error) {
+	notes, err := d.backedUpNotes() // before the events: what waited may be in a log a moment later
+	if err != nil {
+		return 0, err
+	}
+	trusted, err := os.ReadFile(filepath.Join(d.dir, authorityFile))
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return 0, err
+	}
 	last, err := d.store.Last(d.ctx)
 	if err != nil {
 		return 0, err
@@ -154,7 +171,7 @@ func (d *desk) backupMembers(pack *tar.Writer) (n int64, err error) {
 	for _, f := range []struct {
 		name string
 		body []byte
-	}{{backupAbout, head}, {keyFile, seed}} {
+	}{{backupAbout, head}, {keyFile, seed}, {authorityFile, trusted}, {backupNotes, notes}} {
 		if err := pack.WriteHeader(d.member(f.name, int64(len(f.body)))); err != nil {
 			return 0, err
 		}
@@ -169,6 +186,26 @@ func (d *desk) backupMembers(pack *tar.Writer) (n int64, err error) {
 		_, err := pack.Write(append(bytes.Clone(line), '\n'))
 		return err
 	})
+}
+
+// notesKept are the notes that a backup holds: events aside and waiting, receipts, other desks. How far a bus was read isn't among them: it would have to fit the
+// events exactly. Nor is a pairing that is open.
+var notesKept = []string{"sync/aside/", "sync/wait/", "sync/held/", "pair/peer/"}
+
+type backupNote struct {
+	Key   string `json:"key"`
+	Value []byte `json:"value"`
+}
+
+func (d *desk) backedUpNotes() ([]byte, error) {
+	var b bytes.Buffer
+	for _, prefix := range notesKept {
+		err := d.store.Local(d.ctx, prefix, func(key string, value []byte) error { return json.NewEncoder(&b).Encode(backupNote{key, value}) })
+		if err != nil {
+			return nil, err
+		}
+	}
+	return b.Bytes(), nil
 }
 
 func (d *desk) member(name string, size int64) *tar.Header {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 
 	"github.com/spf13/cobra"
 
@@ -100,4 +101,5 @@ func clearFolder(dir string) {
 		os.Remove(ledgerPath(dir) + end)
 	}
 	os.Remove(keyPath(dir))
+	os.Remove(filepath.Join(dir, authorityFile))
 }

@@ -11,6 +11,9 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"path/filepath"
+	"slices"
+	"strings"
 
 	"filippo.io/age"
 	"github.com/spf13/cobra"
@@ -19,6 +22,7 @@ import (
 	"countback/ledger/key"
 	"countback/ledger/store"
 	"countback/ledger/store/sqlite"
+	"countback/sync/authority"
 )
 
 func (m *Main) restoreCmd() *cobra.Command {
@@ -172,6 +176,11 @@ func (m *Main) restore(cmd *cobra.Command, path, phrase, dir, device string) (he
 		return head, err
 	}
 	defer func() { err = errors.Join(err, s.Close()) }()
+	if head.Format != backupFormat1 {
+		if err := pack.beside(cmd.Context(), s, dir); err != nil {
+			return head, err
+		}
+	}
 	if err := pack.insert(cmd.Context(), s, head); err != nil {
 		return head, err
 	}
@@ -191,7 +200,7 @@ func (u *unpacking) head() (head backupHead, old *key.Key, err error) {
 	if err != nil {
 		return head, nil, notABackup(path, err)
 	}
-	if head.Format != backupFormat {
+	if head.Format != backupFormat && head.Format != backupFormat1 {
 		return head, nil, &fault{what: fmt.Sprintf("the backup is of format %q, which this program doesn't know", head.Format), where: path, hint: "install the current version of countback", status: statusMachine}
 	}
 	if err := u.next(keyFile); err != nil {
@@ -208,6 +217,54 @@ func (u *unpacking) head() (head backupHead, old *key.Key, err error) {
 		return head, nil, notABackup(path, errors.New("its key is another device's"))
 	}
 	return head, old, nil
+}
+
+// maxBeside bounds what is read of the authority and the notes: what waits is bounded itself.
+const maxBeside = 256 << 20
+
+// beside takes in what stands in a backup beside key and events.
+func (u *unpacking) beside(ctx context.Context, s store.Store, dir string) error {
+	if err := u.next(authorityFile); err != nil {
+		return err
+	}
+	trusted, err := io.ReadAll(io.LimitReader(u.tar, maxBeside))
+	if err != nil {
+		return notABackup(u.path, err)
+	}
+	if len(trusted) > 0 {
+		if _, err := authority.Parse(trusted); err != nil {
+			return notABackup(u.path, err)
+		}
+		err := writeNew(filepath.Join(dir, authorityFile), func(w io.Writer) error {
+			_, err := w.Write(trusted)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	if err := u.next(backupNotes); err != nil {
+		return err
+	}
+	in := json.NewDecoder(io.LimitReader(u.tar, maxBeside))
+	return s.Write(ctx, func(tx store.Tx) error {
+		for {
+			var n backupNote
+			err := in.Decode(&n)
+			if errors.Is(err, io.EOF) {
+				return nil
+			}
+			if err != nil {
+				return notABackup(u.path, err)
+			}
+			if !slices.ContainsFunc(notesKept, func(prefix string) bool { return strings.HasPrefix(n.Key, prefix) }) {
+				return notABackup(u.path, fmt.Errorf("it holds a note %q", n.Key))
+			}
+			if err := tx.SetLocal(n.Key, n.Value); err != nil {
+				return err
+			}
+		}
+	})
 }
 
 // restoreBatch is the number of events of one transaction; the folder is taken away if a later one fails.
