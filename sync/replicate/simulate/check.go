@@ -146,6 +146,7 @@ func (w *world) checkSafe(r *Replica) {
 func (w *world) heal() {
 	w.tell("%s: everything works again", w.now)
 	w.calm, w.loss = true, 0
+	w.dropOrphans()
 	for _, b := range w.buses {
 		b.Limit = 0
 	}
@@ -170,6 +171,35 @@ func (w *world) heal() {
 	}
 	if w.err == nil {
 		w.fail("after six hours the replicas still differ: %s", w.difference())
+	}
+}
+
+// dropOrphans takes replicas out whose admission nobody can prove any more, because the log of the device that endorsed them was on a lost disk alone. Their
+// people pair them again.
+func (w *world) dropOrphans() {
+	m := chain.NewMembers(w.shop)
+	add := func(line []byte) {
+		if e, err := event.ParseLine(bytes.Clone(line)); err == nil {
+			m.Add(e)
+		}
+	}
+	for _, r := range w.alive() {
+		err := r.Store.ScanKinds(w.ctx, []event.Kind{event.KindDevice, event.KindShop}, 0, func(row store.Row) error {
+			add(row.Line)
+			return nil
+		})
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+		}
+		for _, k := range w.notes(r) {
+			add(k.Line)
+		}
+	}
+	for _, r := range w.alive() {
+		if _, ok := m.Get(r.key.Device()); !ok {
+			w.tell("%s is nobody's any more", r.Name)
+			w.gone(r, "nobody who is left has admitted it")
+		}
 	}
 }
 
