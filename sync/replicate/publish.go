@@ -71,8 +71,8 @@ func (m *Machine) pump(k *link) error {
 	return m.carry(k)
 }
 
-// doubt sends events once more that should stand on the stream, and weren't there when it was read up to where they should be. A subject's end vouches for what is before it only as far as all
-// who publish there have kept the order, and no bus has lost something in the middle.
+// doubt sends events once more that should stand on the stream, and weren't there when it was read up to where they should be. A subject's end vouches for
+// what is before it only as far as all who publish there have kept the order, and no bus has lost something in the middle.
 func (m *Machine) doubt(k *link, l *log) {
 	at := k.seenOf(l.device)
 	d := k.doubts[l.device]
