@@ -4,6 +4,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -54,6 +55,11 @@ func copyFolder(t *testing.T, from, to string) {
 	}
 }
 
+// oldest returns the founder.
+func oldest(p *site, data string) string {
+	return regexp.MustCompile(`"shop": "(\w+)"`).FindStringSubmatch(p.must(data, "devices", "--json"))[1]
+}
+
 const isNew = "it is a new device from now on"
 
 func damage(p *site, data string) string {
@@ -90,6 +96,12 @@ func TestACopiedFolderBecomesANewDevice(t *testing.T) {
 	}
 	if said := damage(away, copied); strings.Contains(said, isNew) {
 		t.Error("once more:", said)
+	}
+	if said := away.must(copied, "devices"); !regexp.MustCompile(`this device, keeper`).MatchString(said) || !strings.Contains(said, "replaced") {
+		t.Error(said)
+	}
+	if said := away.must(copied, "revoke", oldest(away, copied)); !strings.Contains(said, "has taken its place is still a member") {
+		t.Error(said)
 	}
 	if n := devicesOf(away, copied); n != 2 {
 		t.Error(n, "devices")

@@ -45,7 +45,7 @@ before. Only the keeper's desk can do this, and nothing takes it back: a device 
 		if err != nil {
 			return err
 		}
-		return m.tellRevoked(result.IDs[0].String(), b, data)
+		return m.tellRevoked(result.IDs[0].String(), b, data, successors(members, b.Device))
 	})
 	return cmd
 }
@@ -122,17 +122,33 @@ func findDevice(members *chain.Members, text string) (chain.Member, error) {
 	return chain.Member{}, wrong("DEVICE", "give its id", "%q may mean any of %s", visible(text), strings.Join(ids, ", "))
 }
 
-func (m *Main) tellRevoked(id string, b chain.Member, data *event.Revoke) error {
+// successors returns the devices that took a device's place and aren't revoked. Whoever had its key can have made one.
+func successors(members *chain.Members, device string) []string {
+	out := []string{}
+	for _, b := range members.All() {
+		if !b.Revoked && succeeded(members, b.Device, device) {
+			out = append(out, b.Device)
+		}
+	}
+	return out
+}
+
+func (m *Main) tellRevoked(id string, b chain.Member, data *event.Revoke, left []string) error {
 	if m.format == formatTable {
-		return m.say("%s  %s %q is revoked. Its events up to number %d count.", id, b.Role, visible(b.Name), data.Last)
+		text := fmt.Sprintf("%s  %s %q is revoked. Its events up to number %d count.", id, b.Role, visible(b.Name), data.Last)
+		if len(left) > 0 {
+			text += "\nA device that has taken its place is still a member: " + strings.Join(left, ", ") + ". If it isn't yours, revoke it as well."
+		}
+		return m.say("%s", text)
 	}
 	g := &grid{columns: []column{{name: "event"}, {name: "device"}, {name: "last"}}}
 	g.add(plain(id), plain(b.Device), plain(fmt.Sprint(data.Last)))
 	return m.report(struct {
-		Event  string `json:"event"`
-		Device string `json:"device"`
-		Last   int64  `json:"last"`
-	}{id, b.Device, data.Last}, "", g, "")
+		Event      string   `json:"event"`
+		Device     string   `json:"device"`
+		Last       int64    `json:"last"`
+		Successors []string `json:"successors"`
+	}{id, b.Device, data.Last, left}, "", g, "")
 }
 
 // deviceIDs completes the devices of the shop.
