@@ -116,7 +116,7 @@ func openDoor(at string, config *tls.Config, h http.Handler) (*doorway, error) {
 	w.server.ErrorLog = log.New(io.Discard, "", 0) // what strangers do wrong at the door is for them to hear
 	go func() {
 		defer close(w.done)
-		_ = w.server.Serve(tls.NewListener(l, config)) // it ends with close
+		_ = w.server.Serve(tls.NewListener(pair.Listener(l), config)) // it ends with close
 	}()
 	return w, nil
 }

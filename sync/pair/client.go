@@ -165,6 +165,18 @@ func (m *Meeting) Endorsement(ctx context.Context, name, role string) (event.Dev
 	}
 }
 
+// Desk asks whose door it is, and returns shop and device. The code stays good.
+func (c *Client) Desk(ctx context.Context, code Code) (shop, device string, err error) {
+	var a deskAnswer
+	if err := c.post(ctx, pathDesk, deskMessage{code.Text()}, &a); err != nil {
+		return "", "", err
+	}
+	if device, err = key.DeviceOf(a.Key); err != nil || !isDevice(a.Shop) {
+		return "", "", ErrMessage
+	}
+	return a.Shop, device, nil
+}
+
 // Admit brings the first event of the own log to the desk.
 func (c *Client) Admit(ctx context.Context, line []byte) error {
 	return c.post(ctx, pathAdmit, line, &done{})

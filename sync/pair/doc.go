@@ -25,6 +25,8 @@
 //
 // The person types the joiner's digits at the desk. Wrong twice ends the code. Right, the desk signs the endorsement (key.Admit), and only that lets the joiner in.
 //
+// A desk that is a member already asks /pair/desk with an open code, which it doesn't use up, whose door it is, and goes to that bus from then on.
+//
 // # Recovery
 //
 // Where the keeper is lost a new desk is made from a hand-over file. It has no log yet and opens a pairing itself, for a device that survived; who endorses and who is
@@ -51,6 +53,6 @@
 // # Bounds
 //
 // A message is at most 4 KiB (a first event 64 KiB) and must have come within ten seconds. One address may send 10 messages at once and 3 a second from then on,
-// all together 100 and 50. A wrong code is never written down, so a flood costs no disk. Downloads: two at a time, each for a member that has signed a
+// all together 100 and 50. A door holds 256 connections, 48 of one address (Listener). A wrong code is never written down, so a flood costs no disk. Downloads: two at a time, each for a member that has signed a
 // challenge of this door.
 package pair

@@ -51,6 +51,15 @@ type endorseMessage struct {
 	Succeeds    string `json:"succeeds"`
 }
 
+type deskMessage struct {
+	Code string `json:"code"`
+}
+
+type deskAnswer struct {
+	Shop string `json:"shop"`
+	Key  string `json:"key"`
+}
+
 type done struct{}
 
 // is reports what is wrong with a code and key that somebody brings, if anything. fresh: a device that hasn't been here may still come.
@@ -111,6 +120,15 @@ func (d *Desk) hello(ctx context.Context, m helloMessage) (helloAnswer, error) {
 		out.Nonce = s.DeskNonce
 		return true, nil
 	})
+}
+
+// who says whose door this is to somebody who has the open code, and leaves the code good.
+func (d *Desk) who(ctx context.Context, m deskMessage) (deskAnswer, error) {
+	s, err := d.read(ctx)
+	if err == nil {
+		err = d.is(s, m.Code, "", true)
+	}
+	return deskAnswer{d.Shop, d.Public}, err
 }
 
 func (d *Desk) reveal(ctx context.Context, m revealMessage) (done, error) {

@@ -8,11 +8,16 @@ import (
 	"crypto/tls"
 	"encoding/base64"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -388,4 +393,45 @@ func TestAPeerThatDoesntEnd(t *testing.T) {
 	if !strings.HasPrefix(string(answer), "HTTP/1.1 400") {
 		t.Errorf("%q %v", answer, err)
 	}
+}
+
+// Who holds connections open keeps nobody out for ever, and no more than there is room for.
+func TestConnectionsAreBounded(t *testing.T) {
+	h := newHouse(t)
+	host := strings.TrimPrefix(h.base, "https://")
+	var held []net.Conn
+	for range 60 {
+		c, err := net.Dial("tcp", host)
+		if err != nil {
+			t.Fatal(err)
+		}
+		held = append(held, c)
+	}
+	// One that was refused is at its end at once, one that is held isn't.
+	var work sync.WaitGroup
+	var open atomic.Int32
+	for _, c := range held {
+		_ = c.SetReadDeadline(time.Now().Add(2 * time.Second))
+		work.Go(func() {
+			if _, err := c.Read(make([]byte, 1)); errors.Is(err, os.ErrDeadlineExceeded) {
+				open.Add(1)
+			}
+		})
+	}
+	work.Wait()
+	if open.Load() != 48 {
+		t.Errorf("%d of 60 connections of one address are held", open.Load())
+	}
+	for _, c := range held {
+		c.Close()
+	}
+	for range 500 { // the door hears of their ends a moment later
+		_, err := h.client(h.auth.Pin()).Meet(ctx, h.code(), newKey(t), "pocket", "phone")
+		if err == nil {
+			return
+		}
+		time.Sleep(10 * time.Millisecond)
+		h.clock.on(time.Second)
+	}
+	t.Error("nobody is let in after they are gone")
 }

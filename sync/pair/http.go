@@ -30,6 +30,7 @@ const (
 	pathAnswer   = "/pair/answer"
 	pathEndorse  = "/pair/endorse"
 	pathAdmit    = "/pair/admit"
+	pathDesk     = "/pair/desk"
 	PathHandover = "/handover" // of the download
 )
 
@@ -96,6 +97,7 @@ func (d *Doors) Handler() http.Handler {
 	mux.Handle("POST "+pathReveal, message(d, d.Desk.reveal))
 	mux.Handle("POST "+pathAnswer, message(d, d.Desk.answer))
 	mux.Handle("POST "+pathEndorse, message(d, d.Desk.endorse))
+	mux.Handle("POST "+pathDesk, message(d, d.Desk.who))
 	mux.HandleFunc("POST "+pathAdmit, d.admit)
 	mux.HandleFunc("GET "+PathHandover, d.download)
 	return http.NewCrossOriginProtection().Handler(mux)

@@ -1,7 +1,6 @@
 package pair
 
 import (
-	"net"
 	"net/http"
 	"sync"
 	"time"
@@ -42,10 +41,7 @@ type limiter struct {
 }
 
 func (l *limiter) allow(r *http.Request, now time.Time) bool {
-	host, _, err := net.SplitHostPort(r.RemoteAddr)
-	if err != nil {
-		host = r.RemoteAddr
-	}
+	host := hostOf(r.RemoteAddr)
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	b := l.each[host]

@@ -299,6 +299,31 @@ func TestRecovery(t *testing.T) {
 	want(t, m.Recover(ctx, phone, lost), pair.ErrEnded, "after it was refused")
 }
 
+// A desk that is a member learns where else it may go, and uses no code up.
+func TestWhoseDoorItIs(t *testing.T) {
+	h := newHouse(t)
+	c := h.client(h.auth.Pin())
+	code := h.code()
+	for range 2 {
+		if shop, device, err := c.Desk(ctx, code); err != nil || shop != h.shop || device != h.key.Device() {
+			t.Error(shop, device, err)
+		}
+	}
+	never, err := pair.NewCode(rand.Reader)
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, _, err = c.Desk(ctx, never)
+	want(t, err, pair.ErrCode, "a wrong code")
+	h.meet(code, newKey(t), "pocket", "phone")
+	_, _, err = c.Desk(ctx, code)
+	want(t, err, pair.ErrUsed, "a code in use")
+	next := h.code()
+	h.clock.on(pair.Lasts)
+	_, _, err = c.Desk(ctx, next)
+	want(t, err, pair.ErrStale, "after ten minutes")
+}
+
 func TestLinks(t *testing.T) {
 	h := newHouse(t)
 	for _, back := range []bool{false, true} {

@@ -103,7 +103,7 @@ func (h *house) serve(a *authority.Authority, handler http.Handler) string {
 	leaf := &authority.Server{Authority: a, Addresses: func() []net.IP { return []net.IP{net.IPv4(127, 0, 0, 1)} }, Now: h.clock.Now, Entropy: rand.Reader}
 	s := pair.Bounded(handler)
 	s.ErrorLog = log.New(io.Discard, "", 0)
-	go s.Serve(tls.NewListener(l, leaf.Config())) //nolint:errcheck // it ends with the test
+	go s.Serve(tls.NewListener(pair.Listener(l), leaf.Config())) //nolint:errcheck // it ends with the test
 	h.t.Cleanup(func() { s.Close() })
 	return l.Addr().String()
 }
