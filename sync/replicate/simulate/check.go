@@ -43,12 +43,16 @@ func (w *world) notes(r *Replica) (out []replicate.Kept) {
 	return out
 }
 
-// holds returns the ids of all events on a replica's disk.
+// holds returns the ids of all events on a replica's disk. What waits doesn't count: what it waits for may be on the disk that is lost.
 func (w *world) holds(r *Replica, ids map[event.ID]bool) {
 	for line := range w.lines(r) {
 		ids[idOf(line)] = true
 	}
-	for _, k := range w.notes(r) {
+	aside, err := replicate.Aside(w.ctx, r.Store)
+	if err != nil {
+		w.fail("%s: %w", r.Name, err)
+	}
+	for _, k := range aside {
 		ids[idOf(string(k.Line))] = true
 	}
 }
