@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"os"
 	"strings"
 	"time"
 
@@ -38,6 +39,8 @@ device then shows six digits. Type them here: they say that it is that device, a
 A phone scans the code and needs "countback serve" to run at the desk. A second desk joins with "countback pair --join CODE" in an empty folder, CODE being the whole link in
 quotation marks. Where serve doesn't run, the command opens the door for a second desk itself, for as long as the code is good.
 
+In the folder of a desk that belongs to the shop already, --join says where another desk is found from now on, and uses no code up.
+
 On a desk that was made from a hand-over file (countback init --from) the same command asks a device that is left to make this desk the keeper. There "countback pair --join
 CODE" asks for the digits.`,
 		Example: "  countback pair\n  countback pair --join \"https://countback-k3v7qa.local:8743/#pair/…\" --data attic",
@@ -62,6 +65,11 @@ CODE" asks for the digits.`,
 		}
 		if link.Recover {
 			return m.writing(func(d *desk, _ []string) error { return m.survive(d, &p, link) })(cmd, args)
+		}
+		if dir, err := m.folder(); err != nil {
+			return err
+		} else if _, err := os.Lstat(ledgerPath(dir)); err == nil {
+			return m.writing(func(d *desk, _ []string) error { return m.goTo(d, &p, link) })(cmd, args)
 		}
 		return m.joinShop(cmd.Context(), &p, link)
 	}
@@ -326,6 +334,26 @@ func (m *Main) survive(d *desk, p *pairing, link pair.Link) error {
 		return err
 	}
 	return m.tellPaired(meet.Desk, "desk", "desk", fmt.Sprintf("The new desk (%s) is the keeper of %s now; what it records says so here as soon as both are in step.", meet.Desk, d.shop.Name))
+}
+
+// goTo lets a desk that is a member go to the bus of another one: a new keeper, or the same one at another address.
+func (m *Main) goTo(d *desk, p *pairing, link pair.Link) error {
+	c := m.client(link, p)
+	defer c.Close()
+	shop, device, err := c.Desk(d.ctx, link.Code)
+	if err != nil {
+		return pairFault("pair", err)
+	}
+	switch {
+	case shop != d.shopID:
+		return wrong(d.dir, "name an empty folder with --data to join that shop", "the ledger here is of another shop, %s", d.shop.Name)
+	case device == d.key.Device():
+		return wrong("pair", "use the code at another desk", "the code is this desk's own")
+	}
+	if err := pair.KeepPeer(d.ctx, d.store, pair.Peer{Device: device, Base: link.Base, Pin: link.Pin, At: p.address}); err != nil {
+		return err
+	}
+	return m.tellPaired(device, "", "desk", fmt.Sprintf("This desk belongs to %s already. From now on it also goes to the desk %s, at %s.", d.shop.Name, device, link.Base))
 }
 
 // joinShop makes a second desk in an empty folder.

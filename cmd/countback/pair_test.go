@@ -207,6 +207,40 @@ func TestASecondDeskJoins(t *testing.T) {
 	}
 }
 
+// A desk that is a member learns that another one has another address.
+func TestAMemberGoesToAnotherDoor(t *testing.T) {
+	data := foundShop(t)
+	second := joinDesk(t, data, "attic")
+	before := peersOf(t, second)
+	desk := start(t, data, nil, "pair", "--listen", "127.0.0.1:0")
+	link := desk.hear(linkPattern)
+	if out := onFolder(t, second, "pair", "--join", link); !strings.Contains(out, "belongs to Fennimoor Paper already") {
+		t.Error(out)
+	}
+	if after := peersOf(t, second); after == before || strings.Count(after, "base") != 1 {
+		t.Errorf("%s, after %s", after, before)
+	}
+	other := foundShop(t)
+	if _, errs, status := tryOn(other, "pair", "--join", link); status != statusUse || !strings.Contains(errs, "of another shop") {
+		t.Error(status, errs)
+	}
+	if _, errs, status := tryOn(data, "pair", "--join", link); status != statusUse || !strings.Contains(errs, "this desk's own") {
+		t.Error(status, errs)
+	}
+	third := start(t, filepath.Join(t.TempDir(), "third"), nil, "pair", "--join", link) // the code is still good
+	third.hear(`(Type these digits)`)
+}
+
+func peersOf(t *testing.T, data string) (all string) {
+	t.Helper()
+	for name, value := range notesOf(t, data) {
+		if strings.HasPrefix(name, "pair/peer/") {
+			all += value
+		}
+	}
+	return all
+}
+
 func TestPairingThatFails(t *testing.T) {
 	data := foundShop(t)
 	second := filepath.Join(t.TempDir(), "second")
