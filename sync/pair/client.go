@@ -16,6 +16,7 @@ import (
 	"countback/ledger/key"
 	"countback/sync/authority"
 	"countback/sync/handover"
+	"countback/sync/nearby"
 )
 
 // ErrReach is wrapped where the desk couldn't be reached.
@@ -34,6 +35,7 @@ type Client struct {
 // NewClient returns a client of the desk with a pin. address, if not empty, is dialled instead of the host that base names.
 func NewClient(base, pin, address string, now func() time.Time, wait func(context.Context, time.Duration) error, entropy io.Reader) *Client {
 	t := &http.Transport{TLSClientConfig: authority.Pinned(pin, now), ResponseHeaderTimeout: readTime, MaxResponseHeaderBytes: maxMessage}
+	t.DialContext = nearby.Dial
 	if address != "" {
 		var dial net.Dialer
 		t.DialContext = func(ctx context.Context, network, _ string) (net.Conn, error) {
