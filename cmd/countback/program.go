@@ -230,7 +230,7 @@ func (m *Main) commands() map[string][]*cobra.Command {
 			m.damageCmd(), m.countCmd()},
 		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd(), m.closeCmd()},
 		groupReports: {m.stockCmd(), m.historyCmd(), m.costCmd(), m.shrinkageCmd(), m.useCmd(), m.reorderCmd(), m.auditCmd(), m.planCmd(), m.makeCmd()},
-		groupKeep:    {m.pairCmd(), m.devicesCmd(), m.revokeCmd(), m.handoverCmd(), m.backupCmd(), m.restoreCmd(), m.exportCmd(), m.verifyCmd(), m.versionCmd()},
+		groupKeep:    {m.serveCmd(), m.syncCmd(), m.statusCmd(), m.pairCmd(), m.devicesCmd(), m.revokeCmd(), m.handoverCmd(), m.backupCmd(), m.restoreCmd(), m.exportCmd(), m.verifyCmd(), m.versionCmd()},
 	}
 }
 

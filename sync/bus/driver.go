@@ -20,7 +20,7 @@ type Config struct {
 	Name     string // the bus's name, the same as long as it is the same place
 	Shop     string
 	Device   string
-	Desk     bool  // may make the streams, and fills log subjects of others
+	Desk     bool  // may make the streams, and is allowed what a desk needs; on another desk's bus that desk says who may do what
 	Bytes    int64 // the guard of a log stream that is made here; 0: DefaultBytes
 	SameDisk bool  // the bus keeps its messages on this device's disk
 

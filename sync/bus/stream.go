@@ -309,12 +309,9 @@ func (s *session) overlapping(ctx context.Context, subjects []string) string {
 // probe finds out whether this device may publish where it must, with a message that no stream takes.
 func (s *session) probe(ctx context.Context) error {
 	c := s.d.cfg
-	subjects := []string{
-		replicate.Subject(c.Shop, replicate.SubjectLog, c.Device), replicate.Subject(c.Shop, replicate.SubjectCarry, c.Device),
-		replicate.Subject(c.Shop, replicate.SubjectHeld, c.Device),
-	}
-	if c.Desk && c.Device != c.Shop {
-		subjects = append(subjects, replicate.Subject(c.Shop, replicate.SubjectLog, c.Shop))
+	subjects := []string{replicate.Subject(c.Shop, replicate.SubjectLog, c.Device), replicate.Subject(c.Shop, replicate.SubjectCarry, c.Device)}
+	if c.Desk { // to others it is said by their bus, which knows who was replaced
+		subjects = append(subjects, replicate.Subject(c.Shop, replicate.SubjectHeld, c.Device), replicate.Subject(c.Shop, replicate.SubjectLog, c.Shop))
 	}
 	for _, subject := range subjects {
 		_, err := s.send(ctx, subject, map[string]string{hExpectedStream: "no-stream-has-this-name"}, nil)

@@ -183,7 +183,7 @@ func (d *door) address() string { return "wss" + strings.TrimPrefix(d.web.URL, "
 
 // through connects through the bridge with a device's key.
 func (d *door) through(k *key.Key) connector {
-	return bridge.Connect(d.address(), d.web.Client().Transport.(*http.Transport).TLSClientConfig, k)
+	return bridge.Connect(d.address(), "", d.web.Client().Transport.(*http.Transport).TLSClientConfig, k)
 }
 
 func TestThroughTheBridge(t *testing.T) {

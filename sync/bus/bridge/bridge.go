@@ -12,6 +12,7 @@
 package bridge
 
 import (
+	"cmp"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -134,9 +135,16 @@ func (b *Bridge) Close() {
 	b.work.Wait()
 }
 
-// Connect connects to another desk's bus by the address of its bridge (wss://…/nats), as a device. trust says whose certificate is believed.
-func Connect(address string, trust *tls.Config, k *key.Key) func(context.Context, ...nats.Option) (*nats.Conn, error) {
-	client := &http.Client{Transport: &http.Transport{TLSClientConfig: trust, TLSHandshakeTimeout: dialWait}}
+// Connect connects to another desk's bus by the address of its bridge (wss://…/nats), as a device. trust says whose certificate is believed; at is the
+// HOST:PORT to dial instead of the address's own, "" for none.
+func Connect(address, at string, trust *tls.Config, k *key.Key) func(context.Context, ...nats.Option) (*nats.Conn, error) {
+	var dial net.Dialer
+	client := &http.Client{Transport: &http.Transport{
+		TLSClientConfig: trust, TLSHandshakeTimeout: dialWait,
+		DialContext: func(ctx context.Context, network, address string) (net.Conn, error) {
+			return dial.DialContext(ctx, network, cmp.Or(at, address))
+		},
+	}}
 	return func(ctx context.Context, opts ...nats.Option) (*nats.Conn, error) {
 		opts = append(opts, nats.SetCustomDialer(dialer{ctx, address, client}), nats.SkipHostLookup(), nats.IgnoreDiscoveredServers(), bus.AsDevice(k))
 		return nats.Connect("nats://desk", opts...)

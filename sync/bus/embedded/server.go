@@ -33,6 +33,9 @@ type Options struct {
 	Shop    string
 	Entropy io.Reader // a cryptographic source
 	Bytes   int64     // how large the log stream may grow; 0: bus.DefaultBytes
+
+	// Seen is told of each device that is let in. It must not wait; nil for nobody.
+	Seen func(device string)
 }
 
 // Server is a running server.
@@ -62,7 +65,7 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 		return nil, err
 	}
 	s := &Server{shop: o.Shop, secret: base32.StdEncoding.WithPadding(base32.NoPadding).EncodeToString(raw)}
-	s.gate = &gate{shop: o.Shop, secret: []byte(s.secret), by: map[string]entry{}, open: map[string][]uint64{}}
+	s.gate = &gate{shop: o.Shop, secret: []byte(s.secret), seen: o.Seen, by: map[string]entry{}, open: map[string][]uint64{}}
 	srv, err := server.NewServer(&server.Options{
 		ServerName: "countback", DontListen: true, NoSigs: true, NoLog: true,
 		JetStream: true, StoreDir: o.Folder, SyncAlways: true, JetStreamMaxMemory: 1 << 20, JetStreamMaxStore: 2*o.Bytes + spare, DisableJetStreamBanner: true,
@@ -149,6 +152,7 @@ type gate struct {
 	shop   string
 	secret []byte
 	srv    *server.Server
+	seen   func(string)
 
 	mu   sync.Mutex
 	by   map[string]entry    // by public key
@@ -183,6 +187,9 @@ func (g *gate) Check(c server.ClientAuthentication) bool {
 	c.RegisterUser(&server.User{Username: r.Device, Permissions: &server.Permissions{
 		Publish: &server.SubjectPermission{Allow: slices.Clone(r.Publish)}, Subscribe: &server.SubjectPermission{Allow: subscribe},
 	}})
+	if g.seen != nil {
+		g.seen(r.Device)
+	}
 	return true
 }
 
