@@ -15,6 +15,7 @@ import (
 
 	"countback/ledger/key"
 	"countback/sync/authority"
+	"countback/sync/nearby"
 	"countback/sync/pair"
 )
 
@@ -101,9 +102,11 @@ func (d *desk) pairing(k *key.Key) *pair.Desk {
 
 // doorway is a door that a command keeps open itself.
 type doorway struct {
-	addr   string // HOST:PORT
-	server *http.Server
-	done   chan struct{}
+	addr    string // HOST:PORT
+	server  *http.Server
+	done    chan struct{}
+	name    string       // the stable name, where it is found by that; else ""
+	silence func() error // ends that
 }
 
 // openDoor serves a handler over TLS until it is closed.
@@ -112,7 +115,7 @@ func openDoor(at string, config *tls.Config, h http.Handler) (*doorway, error) {
 	if err != nil {
 		return nil, &fault{what: "the door can't be opened (" + err.Error() + ")", where: at, hint: "choose another port with --listen", status: statusMachine, err: err}
 	}
-	w := &doorway{l.Addr().String(), pair.Bounded(h), make(chan struct{})}
+	w := &doorway{addr: l.Addr().String(), server: pair.Bounded(h), done: make(chan struct{})}
 	w.server.ErrorLog = log.New(io.Discard, "", 0) // what strangers do wrong at the door is for them to hear
 	go func() {
 		defer close(w.done)
@@ -123,6 +126,9 @@ func openDoor(at string, config *tls.Config, h http.Handler) (*doorway, error) {
 
 // close lets what is under way end, for a moment.
 func (w *doorway) close() {
+	if w.silence != nil {
+		_ = w.silence() // the name is forgotten by itself
+	}
 	const patience = 2 * time.Second
 	ctx, cancel := context.WithTimeout(context.Background(), patience)
 	defer cancel()
@@ -132,22 +138,41 @@ func (w *doorway) close() {
 	<-w.done
 }
 
-// base is the address of the door for links. A door that listens everywhere is named by an address that others can reach.
-func (w *doorway) base() string {
-	host, port, err := net.SplitHostPort(w.addr)
-	if err != nil {
-		return "https://" + w.addr
+// call lets the door be found by a stable name, where it listens to the whole network. If the network doesn't carry such names its address is left.
+func (w *doorway) call(name string) {
+	host, _, err := net.SplitHostPort(w.addr)
+	if ip := net.ParseIP(host); err != nil || ip == nil || !ip.IsUnspecified() {
+		return
 	}
-	if ip := net.ParseIP(host); ip != nil && ip.IsUnspecified() {
+	if stop, err := nearby.Announce(name, false); err == nil {
+		w.name, w.silence = name, stop
+	}
+}
+
+// base is the address of the door for links: by its stable name if it has one.
+func (w *doorway) base() string {
+	if _, port, err := net.SplitHostPort(w.addr); err == nil && w.name != "" {
+		return "https://" + net.JoinHostPort(w.name, port)
+	}
+	return "https://" + reachable(w.addr)
+}
+
+// reachable puts an address that others can reach in the place of one that listens everywhere.
+func reachable(addr string) string {
+	host, port, err := net.SplitHostPort(addr)
+	if err != nil {
+		return addr
+	}
+	if ip := net.ParseIP(host); host == "" || ip != nil && ip.IsUnspecified() {
 		host = "127.0.0.1"
 		for _, a := range addresses() {
-			if a.IsPrivate() && a.To4() != nil {
+			if a.To4() != nil && a.IsGlobalUnicast() && authority.Permitted(a) {
 				host = a.String()
 				break
 			}
 		}
 	}
-	return "https://" + net.JoinHostPort(host, port)
+	return net.JoinHostPort(host, port)
 }
 
 // wait waits, or until the command is stopped.

@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net/url"
 	"os"
 	"strings"
 	"time"
@@ -16,6 +17,7 @@ import (
 	"countback/ledger/key"
 	"countback/ledger/record"
 	"countback/ledger/store/memory"
+	"countback/sync/nearby"
 	"countback/sync/pair"
 )
 
@@ -23,6 +25,7 @@ import (
 type pairing struct {
 	join    string
 	listen  string
+	bare    bool
 	address string
 	device  string
 	input   *bufio.Reader // of digits, made at the first
@@ -50,6 +53,7 @@ CODE" asks for the digits.`,
 	flags := cmd.Flags()
 	flags.StringVar(&p.join, "join", "", "the `code` that the other desk shows: the whole link")
 	flags.StringVar(&p.listen, "listen", ":"+doorPort, "`address` of the door where serve doesn't run")
+	flags.BoolVar(&p.bare, "bare", false, "where serve doesn't run: name this machine's address in the code, which may be another one tomorrow, and not its stable name")
 	flags.StringVar(&p.address, "address", "", "with --join: `host:port` of the desk, where the name in the code isn't found")
 	flags.StringVar(&p.device, "device", "desk", "`name` of this desk, where it joins")
 	cmd.RunE = func(cmd *cobra.Command, args []string) error {
@@ -152,6 +156,9 @@ func (m *Main) doorFor(d *desk, p *pairing, me *pair.Desk) (*openDoors, error) {
 	if o.own, err = openDoor(p.listen, m.certificates(a).Config(), doors.Handler()); err != nil {
 		return nil, err
 	}
+	if !p.bare {
+		o.own.call(a.Name())
+	}
 	o.link = o.own.base()
 	return o, nil
 }
@@ -183,6 +190,9 @@ func (m *Main) showLink(d *desk, link pair.Link, door *openDoors, until time.Tim
 		lead = "Give this code to a second desk: countback pair --join \"CODE\". (For a phone, start countback serve first: it isn't running.)"
 	}
 	tail := "It is good until " + until.Format("15:04") + ", for one device. Ctrl-C ends it."
+	if base, err := url.Parse(link.Base); err == nil && strings.HasSuffix(base.Hostname(), nearby.Suffix) {
+		tail += "\nA desk that doesn't find " + base.Hostname() + " adds --address " + reachable(":"+base.Port()) + "."
+	}
 	if door.text != "" && !link.Recover {
 		tail += "\nA phone that doesn't know this desk yet opens " + door.text + " first. The fingerprint that it shows must be\n" + door.hex
 	}

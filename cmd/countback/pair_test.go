@@ -6,6 +6,7 @@ import (
 	"compress/gzip"
 	"context"
 	"crypto/rand"
+	"fmt"
 	"image"
 	"image/color"
 	"io"
@@ -229,6 +230,27 @@ func TestAMemberGoesToAnotherDoor(t *testing.T) {
 	}
 	third := start(t, filepath.Join(t.TempDir(), "third"), nil, "pair", "--join", link) // the code is still good
 	third.hear(`(Type these digits)`)
+}
+
+// A door that listens to the whole network has its stable name in the code, or on demand the machine's address.
+func TestTheNameInTheCode(t *testing.T) {
+	data := foundShop(t)
+	for _, bare := range []bool{false, true} {
+		desk := start(t, data, nil, "pair", "--listen", ":0", fmt.Sprintf("--bare=%v", bare))
+		link := desk.hear(linkPattern)
+		named := strings.Contains(link, ".local:")
+		if named && bare {
+			t.Error(link)
+		}
+		if named {
+			desk.hear(`(adds --address \S+:\d+\.)`)
+			if !strings.Contains(link, "https://countback-") {
+				t.Error(link)
+			}
+		}
+		desk.cancel()
+		desk.end()
+	}
 }
 
 func peersOf(t *testing.T, data string) (all string) {
