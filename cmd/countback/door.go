@@ -186,12 +186,3 @@ func wait(ctx context.Context, d time.Duration) error {
 		return nil
 	}
 }
-
-// notServing refuses what mustn't happen beside a running serve, which keeps in memory what stands in the ledger's notes.
-func (m *Main) notServing(ctx context.Context, d *desk, hint string) error {
-	announced, ok, err := pair.Door(ctx, d.store)
-	if err == nil && ok && announced.Answers(ctx, m.Now) {
-		return &fault{what: "countback serve is running on this ledger", where: d.dir, hint: hint, status: statusUse, err: nil}
-	}
-	return err
-}

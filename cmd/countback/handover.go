@@ -64,10 +64,15 @@ over the bus, and what is here already stays as it is, so a file can be taken in
 		Args:    cobra.ExactArgs(1),
 	}
 	cmd.ValidArgsFunction = byPlace(files)
-	cmd.RunE = m.writing(func(d *desk, args []string) error {
-		if err := m.notServing(d.ctx, d, "stop countback serve, take the file in, and start it again"); err != nil {
+	cmd.RunE = m.writing(func(d *desk, args []string) (err error) {
+		release, err := takeLock(d.dir) // a running serve keeps in memory what stands in the ledger's notes
+		if errors.Is(err, errLocked) {
+			return &fault{what: "countback serve runs on this ledger", where: d.dir, hint: "stop it, take the file in, and start it again", status: statusUse, err: err}
+		}
+		if err != nil {
 			return err
 		}
+		defer func() { err = errors.Join(err, release()) }()
 		head, err := checkHandover(args[0])
 		if err != nil {
 			return err

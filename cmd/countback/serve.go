@@ -35,6 +35,7 @@ type serveOptions struct {
 	buses
 	listen string
 	port   string
+	bare   bool
 	limit  int64
 }
 
@@ -56,6 +57,7 @@ The user there must be allowed what "go doc countback/sync/bus" lists; the serve
 	flags := cmd.Flags()
 	flags.StringVar(&o.port, "port", doorPort, "`number` of the door's port; phones know the desk by it, so keep it")
 	flags.StringVar(&o.listen, "listen", "", "`address` of this machine to listen on (default all)")
+	flags.BoolVar(&o.bare, "bare", false, "name this machine's address in codes, and not its stable name: when the address changes phones have to be paired anew")
 	flags.Int64Var(&o.limit, "bus-limit", bus.DefaultBytes>>30, "`GiB` that the bus may grow to, where it is made anew")
 	cmd.RunE = m.writing(func(d *desk, _ []string) error { return m.serve(d, &o) })
 	return cmd
@@ -152,6 +154,9 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 		work.Wait()
 		s.closeTrust()
 	}()
+	if !o.bare {
+		door.call(s.auth.Name())
+	}
 	if err := s.announce(door); err != nil {
 		return err
 	}

@@ -27,6 +27,7 @@ import (
 
 	"countback/ledger/key"
 	"countback/sync/bus"
+	"countback/sync/nearby"
 )
 
 const (
@@ -138,11 +139,10 @@ func (b *Bridge) Close() {
 // Connect connects to another desk's bus by the address of its bridge (wss://…/nats), as a device. trust says whose certificate is believed; at is the
 // HOST:PORT to dial instead of the address's own, "" for none.
 func Connect(address, at string, trust *tls.Config, k *key.Key) func(context.Context, ...nats.Option) (*nats.Conn, error) {
-	var dial net.Dialer
 	client := &http.Client{Transport: &http.Transport{
 		TLSClientConfig: trust, TLSHandshakeTimeout: dialWait,
 		DialContext: func(ctx context.Context, network, address string) (net.Conn, error) {
-			return dial.DialContext(ctx, network, cmp.Or(at, address))
+			return nearby.Dial(ctx, network, cmp.Or(at, address))
 		},
 	}}
 	return func(ctx context.Context, opts ...nats.Option) (*nats.Conn, error) {
