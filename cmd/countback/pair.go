@@ -343,6 +343,9 @@ func (m *Main) survive(d *desk, p *pairing, link pair.Link) error {
 	if err := pair.KeepPeer(d.ctx, d.store, pair.Peer{Device: meet.Desk, Base: link.Base, Pin: link.Pin, At: p.address}); err != nil {
 		return err
 	}
+	if err := pair.ForgetPeer(d.ctx, d.store, keeper.Device); err != nil {
+		return err
+	}
 	return m.tellPaired(meet.Desk, "desk", "desk", fmt.Sprintf("The new desk (%s) is the keeper of %s now; what it records says so here as soon as both are in step.", meet.Desk, d.shop.Name))
 }
 

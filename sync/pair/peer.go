@@ -31,6 +31,11 @@ func KeepPeer(ctx context.Context, st store.Store, p Peer) error {
 	return keep(ctx, st, notePeer+p.Device, p)
 }
 
+// ForgetPeer forgets a desk that is gone.
+func ForgetPeer(ctx context.Context, st store.Store, device string) error {
+	return st.Write(ctx, func(tx store.Tx) error { return tx.SetLocal(notePeer+device, nil) })
+}
+
 // Peers returns the desks that are remembered, by device.
 func Peers(ctx context.Context, st store.Store) (out []Peer, err error) {
 	err = st.Local(ctx, notePeer, func(_ string, value []byte) error {
