@@ -13,6 +13,7 @@ import (
 	"countback/cmd/countback/paper"
 	"countback/ledger/event"
 	"countback/ledger/num"
+	"countback/projections/audit"
 	"countback/projections/bridge"
 	"countback/projections/closing"
 	"countback/projections/fold"
@@ -76,13 +77,14 @@ to be expected. --windows shows the boxes before beside it. --pdf writes a page 
 
 // audited is an audit with what its words need.
 type audited struct {
-	bridge.Report
+	audit.Report
 	Notes []string `json:"notes"` // what a reader should know of the window
 }
 
 func (d *desk) audit(log *fold.Log, run fold.Run, item int, ask bridge.Ask, windows int) (audited, error) {
 	id := log.Catalog.Items[item].ID
-	r := bridge.Read(log, run)
+	shop := audit.Read(log, run)
+	r := shop.Record
 	w, err := r.Window(item, ask)
 	switch {
 	case errors.Is(err, bridge.ErrNothing):
@@ -96,7 +98,7 @@ func (d *desk) audit(log *fold.Log, run fold.Run, item int, ask bridge.Ask, wind
 	for _, before := range r.Before(item, w, windows) {
 		list = append(list, r.Of(item, before, d.zone))
 	}
-	out := audited{Report: r.ReportOf(d.style(), list), Notes: []string{}}
+	out := audited{Report: shop.Of(d.style(), list), Notes: []string{}}
 	out.Notes = append(out.Notes, d.windowNotes(log, &list[0], windows-len(list)+1)...)
 	return out, nil
 }
@@ -251,6 +253,7 @@ func (m *Main) printAudit(d *desk, r audited) error {
 	var b strings.Builder
 	b.WriteString(m.bold(r.Name+" ("+r.Item+")") + "\n" + m.wrapAll(auditLead(&r)) + "\n\n")
 	b.WriteString(m.picture(&r) + "\n")
+	b.WriteString("\n" + m.findingsText(&r))
 	if t := m.sideBySide(&r); t != "" {
 		b.WriteString("\n" + t + "\n")
 	}

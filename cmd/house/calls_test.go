@@ -40,7 +40,7 @@ var allowed = map[string][]string{
 }
 
 // statistics are the packages of estimates, the only ones that compute with floats. Exact reports never import a figure from them.
-var statistics = []string{"projections/chance", "projections/fill", "projections/forecast", "projections/noise", "projections/outlook", "projections/reorder", "projections/replenish",
+var statistics = []string{"projections/audit", "projections/chance", "projections/fill", "projections/forecast", "projections/noise", "projections/outlook", "projections/reorder", "projections/replenish",
 	"projections/shrinkage", "projections/use"}
 
 // floats are functions outside statistics that may name float64, because they hand a number over to statistics.

@@ -1,0 +1,80 @@
+package main
+
+import (
+	"strings"
+
+	"countback/ledger/num"
+	"countback/projections/audit"
+)
+
+// causeText names a cause in the trade's words.
+var causeText = map[audit.Cause]string{
+	audit.ShortPack:     "packs that hold less than they say",
+	audit.UnitSlip:      "a delivery entered in the wrong unit",
+	audit.DoubleEntry:   "a delivery entered twice",
+	audit.MissingEntry:  "packs that were never entered",
+	audit.SpecDrift:     "uses that take more than the spec says",
+	audit.OneOffLoss:    "something lost at once",
+	audit.SteadyLoss:    "a steady loss, day by day",
+	audit.CountSlip:     "a count that was misread",
+	audit.SpoiledRuns:   "more spoiled in print runs",
+	audit.MoreOrders:    "more orders than before",
+	audit.HeavierOrders: "orders that take more than before",
+	audit.None:          "chance, usual waste and counting",
+}
+
+// findingsText says what most likely lies behind it, rank by rank, and what to do about what stands first.
+func (m *Main) findingsText(r *audited) string {
+	if len(r.Findings) == 0 {
+		return ""
+	}
+	var b strings.Builder
+	b.WriteString(m.bold("What most likely lies behind it") + "\n")
+	first := 0
+	for _, f := range r.Findings {
+		if f.Rank == 1 {
+			first++
+		}
+	}
+	for _, f := range r.Findings {
+		if f.Rank > 3 {
+			break
+		}
+		head := fmtInt(int64(f.Rank)) + ". " + causeText[f.Cause] + ": " + percentOf(f.Weight)
+		if f.Cause != audit.None && f.Qty != "" {
+			head += ", about " + inUnit(short(f.Qty), r.Unit)
+		}
+		b.WriteString(m.wrap(head, "") + "\n")
+		if f.Rank > 1 {
+			continue
+		}
+		b.WriteString(m.wrap(f.Why, "   ") + "\n")
+		if f.Settle != "" {
+			b.WriteString(m.wrap("What would tell: "+f.Settle+".", "   ") + "\n")
+		}
+		for _, do := range f.Do {
+			b.WriteString(m.wrap("- "+do, "   ") + "\n")
+		}
+	}
+	if first > 1 {
+		b.WriteString(m.wrap("Those with one number can't be told apart by what is recorded.", "") + "\n")
+	}
+	if r.Again != "" {
+		b.WriteString("\n" + m.wrapAll(r.Again) + "\n")
+	}
+	return b.String()
+}
+
+// percentOf writes how likely a cause is, in words where a figure would say more than is known.
+func percentOf(weight string) string {
+	q, err := num.ParseQty(weight)
+	switch {
+	case err != nil:
+		return ""
+	case !q.Less(num.MustQty("0.99")):
+		return "almost certain"
+	case q.Less(num.MustQty("0.01")):
+		return "hardly"
+	}
+	return q.Times(num.Whole(100)).Round(0).String() + " %"
+}

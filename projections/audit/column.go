@@ -1,0 +1,161 @@
+package audit
+
+import (
+	"math"
+
+	"countback/ledger/event"
+)
+
+// column is one model of the unknown: what it adds to each interval, of free size or fixed.
+type column struct {
+	cause  Cause
+	x      []float64 // the effect, in base units where the size is fixed, else for a size of 1
+	fixed  bool
+	loss   bool    // a free size is above 0
+	log    float64 // logarithm of its odds against none, before the data
+	inside float64 // share of the effect that lies in the window: Σ x·inside
+	extra  int     // whose variance it brings along: index into the fits' extras, 0 for none
+
+	onset   int64 // ms from which it holds, where it has one
+	events  []event.ID
+	against []event.ID
+	text    string // what it found, for the words
+	costed  bool   // a cost speaks for a unit slip
+	at      int    // interval or count that it is about
+}
+
+// The extras: what single pieces add to the variance of a loss.
+const (
+	noExtra = iota
+	steadyExtra
+	driftExtra
+	bothExtras
+	extras
+)
+
+// fitted is a column divided by the factor of each space.
+type fitted struct {
+	*column
+	by [extras][len(scales)]whitened
+}
+
+type whitened struct {
+	x    []float64
+	a, b float64 // x'V⁻¹x and x'V⁻¹y
+}
+
+// model is one or two columns with what the data say of them.
+type model struct {
+	one, two *fitted // nil: none; two nil: one alone
+	log      float64 // of prior odds times likelihood
+	qty      [2]float64
+}
+
+// fit holds an item's models.
+type fit struct {
+	*subject
+	inside []float64 // of each interval: the share of it that belongs to the window
+	in     [extras]*spaces
+	cols   []*fitted
+	models []model
+}
+
+func (f *fit) whiten(c *column) *fitted {
+	out := &fitted{column: c}
+	for e := range f.in {
+		if f.in[e] == nil {
+			continue
+		}
+		for i, s := range f.in[e].by {
+			w := whitened{x: s.whiten(c.x)}
+			w.a, w.b = dot(w.x, w.x), dot(w.x, s.y)
+			out.by[e][i] = w
+		}
+	}
+	return out
+}
+
+// alone is the log likelihood of one column's model, over the scales, and the size that it finds.
+func (f *fit) alone(c *fitted) (float64, float64) {
+	var terms, sizes [len(scales)]float64
+	e := c.extra
+	for i, s := range scales {
+		sp, w := f.in[e].by[i], &c.by[e][i]
+		bf, size := c.one(w.a, w.b)
+		terms[i] = math.Log(s.chance) + sp.base + bf
+		sizes[i] = size
+	}
+	total := logSum(terms[:])
+	size := 0.0
+	for i := range terms {
+		size += float64(math.Exp(terms[i]-total) * sizes[i])
+	}
+	return total, size
+}
+
+// one is the log Bayes factor of a column against none, where a is x'V⁻¹x and b is x'V⁻¹y, and its size.
+func (c *column) one(a, b float64) (bf, size float64) {
+	if c.fixed {
+		return b - float64(0.5*a), 1
+	}
+	if a <= 0 {
+		return math.Inf(-1), 0
+	}
+	root := math.Sqrt(a)
+	bf, z := free(b/root, c.loss)
+	return bf, z / root
+}
+
+// pair is the log likelihood of two columns together and their sizes. The second's size is worked out beside the best size of the first, and the first's
+// prior is that of its own: for two columns that say different things that is the whole, and two that say the same are never a pair.
+func (f *fit) pair(p, q *fitted) (float64, [2]float64) {
+	e := p.extra | q.extra
+	if f.in[e] == nil {
+		e = p.extra
+	}
+	var terms [len(scales)]float64
+	var sizes [len(scales)][2]float64
+	for i, s := range scales {
+		sp := f.in[e].by[i]
+		bf, size := both(p.column, q.column, &p.by[e][i], &q.by[e][i])
+		terms[i] = math.Log(s.chance) + sp.base + bf
+		sizes[i] = size
+	}
+	total := logSum(terms[:])
+	var out [2]float64
+	for i := range terms {
+		w := math.Exp(terms[i] - total)
+		out[0] += float64(w * sizes[i][0])
+		out[1] += float64(w * sizes[i][1])
+	}
+	return total, out
+}
+
+// both is the log Bayes factor of two columns against none.
+func both(p, q *column, u, v *whitened) (float64, [2]float64) {
+	cross := dot(u.x, v.x)
+	switch {
+	case p.fixed && q.fixed:
+		return u.b + v.b - float64(0.5*(u.a+v.a)) - cross, [2]float64{1, 1}
+	case p.fixed:
+		bf, size := q.one(v.a, v.b-cross)
+		return u.b - float64(0.5*u.a) + bf, [2]float64{1, size}
+	case q.fixed:
+		bf, size := p.one(u.a, u.b-cross)
+		return v.b - float64(0.5*v.a) + bf, [2]float64{size, 1}
+	}
+	// Both are free: the part of the second that the first can't explain, then the first beside it.
+	rest := v.a - float64(cross*cross)/u.a
+	if u.a <= 0 || rest <= float64(1e-6*v.a) {
+		return math.Inf(-1), [2]float64{}
+	}
+	root := math.Sqrt(rest)
+	second, z := free((v.b-float64(cross*u.b)/u.a)/root, q.loss)
+	size := z / root
+	left := u.b - float64(cross*size)
+	chi := float64(0.5*u.b*u.b) / u.a // of the first at its best, without the second
+	first, z1 := free(left/math.Sqrt(u.a), p.loss)
+	// The likelihood of the two together is χ² of the first plus that of the rest; only the first's prior looks at the size that it has beside the second.
+	first += chi - float64(0.5*left*left)/u.a
+	return first + second, [2]float64{z1 / math.Sqrt(u.a), size}
+}
