@@ -113,7 +113,10 @@ func (m *Main) serve(d *desk, o *serveOptions) (err error) {
 		return busFault(err)
 	}
 	defer s.srv.Close()
-	return s.run(o, outer)
+	if err = s.run(o, outer); d.ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		return nil // to be stopped is how it ends
+	}
+	return err
 }
 
 // run opens the door and keeps the ledger in step until the context ends.
@@ -336,7 +339,8 @@ func (s *office) meetPeers(ctx context.Context) error {
 
 // replica is this device's machine.
 func (d *desk) replica() (*replicate.Machine, error) {
-	return replicate.New(d.ctx, replicate.Config{Store: d.store, Key: d.key, Shop: d.shopID, Desk: true, Build: d.m.Build})
+	// What the machine has begun it ends; a command that is stopped would otherwise look like a store that fails.
+	return replicate.New(context.WithoutCancel(d.ctx), replicate.Config{Store: d.store, Key: d.key, Shop: d.shopID, Desk: true, Build: d.m.Build})
 }
 
 // versioned is a store that tells when it was written to.

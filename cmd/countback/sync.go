@@ -161,22 +161,22 @@ func (d *desk) settle(ctx context.Context, runner *bus.Runner, before bus.Moved)
 // stepped reports whether all is in step, or nothing is left to be hoped for at once.
 func (d *desk) stepped(ctx context.Context, runner *bus.Runner, states []bus.State) (settled, hopeless bool) {
 	settled, hopeless = true, true
-	for _, s := range states {
+	for _, s := range states { // what is in step and what can't be reached gets no better by waiting
 		settled = settled && s.Settled()
-		hopeless = hopeless && !s.Up && s.Err != nil
+		hopeless = hopeless && (s.Settled() || !s.Up && s.Err != nil)
 	}
 	if settled {
 		_ = runner.Do(ctx, func(x *replicate.Machine) {
 			list, err := x.Standings()
 			for _, l := range list {
 				if l.Device == d.key.Device() && !onlyHere(states) && l.Sent < l.Kept {
-					settled = false
+					settled, hopeless = false, false
 				}
 			}
 			settled = settled && err == nil
 		})
 	}
-	return settled, hopeless && len(states) > 0
+	return settled, hopeless && !settled
 }
 
 // onlyHere reports whether there is no bus but this desk's own.

@@ -88,7 +88,7 @@ func (r *Runner) Run(ctx context.Context) error {
 		}
 	}()
 	last, err := r.cfg.Version(ctx)
-	if err != nil {
+	if err != nil && ctx.Err() == nil {
 		return err
 	}
 	r.step(replicate.Changed{})
