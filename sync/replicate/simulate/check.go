@@ -244,7 +244,8 @@ func (w *world) inLogs(f *fact) bool {
 	return err == nil && len(rows) > 0
 }
 
-// asideOfRevoked reports whether a fact stands on a branch of a revoked device, which a person looks through.
+// asideOfRevoked reports whether a fact stands on a branch of a revoked device, which a person looks through; or on any branch where no keeper is left, so that
+// it stands there until a recovery has made one.
 func (w *world) asideOfRevoked(f *fact) bool {
 	for _, r := range w.alive() {
 		m, err := chain.Load(w.ctx, r.Store, w.shop)
@@ -262,7 +263,7 @@ func (w *world) asideOfRevoked(f *fact) bool {
 			if err != nil || e.ID != f.id {
 				continue
 			}
-			if b, ok := m.Get(e.Device); ok && b.Revoked || e.Kind == event.KindDevice {
+			if b, ok := m.Get(e.Device); ok && b.Revoked || e.Kind == event.KindDevice || w.keeperOf() == nil {
 				return true
 			}
 		}
