@@ -26,6 +26,9 @@ func BenchmarkBacklog(b *testing.B) {
 		es := storetest.Some(h.desk, n)
 		fill(b, a.st, es)
 		c := newReplica(b, second, second.Next(second.Device(h.desk, "phone")))
+		maker := drive(h.desk.Shop, h.desk, true, h.own) // the desk's bus is there already
+		maker.Next(20 * time.Second)
+		maker.Close()
 		start := time.Now()
 		a.run(h.desk.Shop, true, h.own)
 		c.run(h.desk.Shop, false, h.as(second.Key))
