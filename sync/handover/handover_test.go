@@ -207,3 +207,32 @@ func TestNotesStayHere(t *testing.T) {
 		}
 	}
 }
+
+// No file makes the reader fail in another way than by its error, and what it takes for whole is.
+func FuzzReader(f *testing.F) {
+	desk, st := storetest.NewLog(1, ""), memory.New()
+	storetest.Put(f, st, storetest.Some(desk, 3)...)
+	var b bytes.Buffer
+	if _, err := handover.Write(ctx, &b, st, handover.Head{Shop: desk.Shop}, []byte("{}")); err != nil {
+		f.Fatal(err)
+	}
+	r, err := gzip.NewReader(bytes.NewReader(b.Bytes()))
+	if err != nil {
+		f.Fatal(err)
+	}
+	text, err := io.ReadAll(r)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(string(text))
+	f.Add(`{"format":"countback-handover-v1","shop":"","name":"","device":"","made":""}` + "\n" + `{"receipt":"x"}` + "\n" + `{"end":{"events":0,"receipts":1,"sha256":""}}` + "\n")
+	f.Fuzz(func(t *testing.T, text string) {
+		_, n, err := handover.Check(bytes.NewReader(zip(t, text)))
+		if err != nil && !errors.Is(err, handover.ErrFile) {
+			t.Fatal(err)
+		}
+		if err == nil && int64(strings.Count(text, "\n")) < n+2 {
+			t.Fatalf("%d events in %q", n, text)
+		}
+	})
+}

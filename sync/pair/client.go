@@ -16,7 +16,6 @@ import (
 	"countback/ledger/key"
 	"countback/sync/authority"
 	"countback/sync/handover"
-	"countback/sync/nearby"
 )
 
 // ErrReach is wrapped where the desk couldn't be reached.
@@ -32,20 +31,10 @@ type Client struct {
 	http *http.Client
 }
 
-// NewClient returns a client of the desk with a pin. address, if not empty, is dialled instead of the host that base names.
-func NewClient(base, pin, address string, now func() time.Time, wait func(context.Context, time.Duration) error, entropy io.Reader) *Client {
-	t := &http.Transport{TLSClientConfig: authority.Pinned(pin, now), ResponseHeaderTimeout: readTime, MaxResponseHeaderBytes: maxMessage}
-	t.DialContext = nearby.Dial
-	if address != "" {
-		var dial net.Dialer
-		t.DialContext = func(ctx context.Context, network, _ string) (net.Conn, error) {
-			return dial.DialContext(ctx, network, address)
-		}
-	}
-	return &Client{Base: base, Now: now, Wait: wait, Entropy: entropy, http: &http.Client{
-		Transport:     t,
-		CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse },
-	}}
+// NewClientOver returns a client that goes through h, which decides whom it trusts: a browser's own, on a phone.
+func NewClientOver(h *http.Client, base string, now func() time.Time, wait func(context.Context, time.Duration) error, entropy io.Reader) *Client {
+	h.CheckRedirect = func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }
+	return &Client{Base: base, Now: now, Wait: wait, Entropy: entropy, http: h}
 }
 
 // Close lets the connections go.
@@ -148,11 +137,13 @@ func isDevice(s string) bool {
 
 // Endorsement waits until the person at the desk has typed the digits, and returns the first event's data for the device that joins.
 func (m *Meeting) Endorsement(ctx context.Context, name, role string) (event.Device, error) {
-	const every = time.Second
-	for {
+	for failed := 0; ; {
 		var a askAnswer
 		err := m.client.post(ctx, pathAnswer, askMessage{m.code.Text(), m.JoinerKey}, &a)
-		if err != nil && !errors.Is(err, ErrBusy) {
+		switch failed++; {
+		case err == nil:
+			failed = 0
+		case !passing(err) || failed > patience:
 			return event.Device{}, err
 		}
 		if a.Decided {
@@ -161,8 +152,31 @@ func (m *Meeting) Endorsement(ctx context.Context, name, role string) (event.Dev
 			}
 			return event.Device{Key: m.JoinerKey, Name: name, Role: role, By: a.By, Endorsement: a.Endorsement}, nil
 		}
-		if err := m.client.Wait(ctx, every); err != nil {
+		if err := m.client.Wait(ctx, askEvery); err != nil {
 			return event.Device{}, err
+		}
+	}
+}
+
+const (
+	askEvery = time.Second
+	patience = 15 // attempts in a row that may fail
+)
+
+// passing reports whether a failure may pass by itself.
+func passing(err error) bool {
+	return errors.Is(err, ErrReach) || errors.Is(err, ErrBusy) || errors.Is(err, ErrDesk)
+}
+
+// again tries until it works, or the failure isn't of a sort that passes.
+func (c *Client) again(ctx context.Context, try func() error) error {
+	for n := 1; ; n++ {
+		err := try()
+		if err == nil || !passing(err) || n > patience {
+			return err
+		}
+		if err := c.Wait(ctx, askEvery); err != nil {
+			return err
 		}
 	}
 }
@@ -179,9 +193,9 @@ func (c *Client) Desk(ctx context.Context, code Code) (shop, device string, err 
 	return a.Shop, device, nil
 }
 
-// Admit brings the first event of the own log to the desk.
+// Admit brings the first event of the own log to the desk. It is tried for a while: what was endorsed mustn't be lost to a moment without a network.
 func (c *Client) Admit(ctx context.Context, line []byte) error {
-	return c.post(ctx, pathAdmit, line, &done{})
+	return c.again(ctx, func() error { return c.post(ctx, pathAdmit, line, &done{}) })
 }
 
 // Recover signs the endorsement that makes the desk of the meeting the keeper in the place of another, and brings it. The digits must have been compared.
@@ -190,7 +204,9 @@ func (m *Meeting) Recover(ctx context.Context, k *key.Key, lost string) error {
 	if err != nil {
 		return err
 	}
-	return m.client.post(ctx, pathEndorse, endorseMessage{m.code.Text(), m.JoinerKey, sig, lost}, &done{})
+	return m.client.again(ctx, func() error {
+		return m.client.post(ctx, pathEndorse, endorseMessage{m.code.Text(), m.JoinerKey, sig, lost}, &done{})
+	})
 }
 
 // Refuse ends a recovery whose digits differ.
@@ -198,8 +214,12 @@ func (m *Meeting) Refuse(ctx context.Context) error {
 	return m.client.post(ctx, pathEndorse, endorseMessage{m.code.Text(), m.JoinerKey, "", ""}, &done{})
 }
 
-// Download asks for the hand-over file as a member, and hands its parts over as they come.
+// Download asks for the hand-over file as a member, and hands its parts over as they come. What fails before the first part is tried for a while.
 func (c *Client) Download(ctx context.Context, k *key.Key, part func(handover.Head, handover.Part) error) error {
+	return c.again(ctx, func() error { return c.download(ctx, k, part) })
+}
+
+func (c *Client) download(ctx context.Context, k *key.Key, part func(handover.Head, handover.Part) error) error {
 	answer, err := c.get(ctx, "")
 	if err != nil {
 		return err

@@ -1,7 +1,10 @@
 package pair_test
 
 import (
+	"context"
 	"crypto/rand"
+	"errors"
+	"net/http"
 	"strings"
 	"testing"
 	"time"
@@ -322,6 +325,50 @@ func TestWhoseDoorItIs(t *testing.T) {
 	h.clock.on(pair.Lasts)
 	_, _, err = c.Desk(ctx, next)
 	want(t, err, pair.ErrStale, "after ten minutes")
+}
+
+// A network that comes and goes costs nobody a pairing.
+func TestAPairingOutlastsAWeakNetwork(t *testing.T) {
+	h := newHouse(t)
+	phone := newKey(t)
+	weak := &weakNetwork{RoundTripper: &http.Transport{TLSClientConfig: authority.Pinned(h.auth.Pin(), h.clock.Now)}}
+	c := pair.NewClientOver(&http.Client{Transport: weak}, h.base, h.clock.Now, func(context.Context, time.Duration) error {
+		h.clock.on(time.Second)
+		weak.left--
+		return nil
+	}, rand.Reader)
+	defer c.Close()
+	code := h.code()
+	m, err := c.Meet(ctx, code, phone, "pocket", "phone")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want(t, h.desk.Confirm(ctx, code, m.Digits(), h.key), nil, "the digits")
+	weak.left = 10
+	device, err := m.Endorsement(ctx, "pocket", "phone")
+	if err != nil {
+		t.Fatal(err)
+	}
+	weak.left = 10
+	want(t, c.Admit(ctx, h.first(phone, device)), nil, "the first event")
+	weak.left = 10
+	want(t, c.Download(ctx, phone, func(handover.Head, handover.Part) error { return nil }), nil, "the download")
+	weak.left = 100
+	_, err = m.Endorsement(ctx, "pocket", "phone")
+	want(t, err, pair.ErrReach, "a network that stays away")
+}
+
+// weakNetwork loses requests, as long as it is weak.
+type weakNetwork struct {
+	http.RoundTripper
+	left int
+}
+
+func (w *weakNetwork) RoundTrip(r *http.Request) (*http.Response, error) {
+	if w.left > 0 {
+		return nil, errors.New("no network")
+	}
+	return w.RoundTripper.RoundTrip(r)
 }
 
 func TestLinks(t *testing.T) {
