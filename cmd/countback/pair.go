@@ -45,7 +45,9 @@ quotation marks. Where serve doesn't run, the command opens the door for a secon
 In the folder of a desk that belongs to the shop already, --join says where another desk is found from now on, and uses no code up.
 
 On a desk that was made from a hand-over file (countback init --from) the same command asks a device that is left to make this desk the keeper. There "countback pair --join
-CODE" asks for the digits.`,
+CODE" asks for the digits.
+
+With --json it prints one object when the code is made, and one at the end.`,
 		Example: "  countback pair\n  countback pair --join \"https://countback-k3v7qa.local:8743/#pair/…\" --data attic",
 		Args:    cobra.NoArgs,
 	}
