@@ -74,6 +74,9 @@ that stands in a file of its own (--passphrase-file).`,
 		if err != nil {
 			return err
 		}
+		if err := keepNote(d.ctx, d.store, noteBackup, []byte(d.now().Format(time.RFC3339))); err != nil {
+			return err
+		}
 		return m.tellBackup(args[0], n, phrase != "")
 	})
 	return cmd

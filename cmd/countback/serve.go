@@ -140,7 +140,7 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 		s.peers[c.Name] = true
 	}
 	br := &bridge.Bridge{Conn: s.srv.Conn}
-	doors := &pair.Doors{Desk: s.desk, Own: d.key.Device(), Place: s.place, Fault: func(err error) { s.warn(explain(err).Error()) }}
+	doors := &pair.Doors{Desk: s.desk, Own: d.key.Device(), Place: s.place, Sent: func(device string) { s.warn("device " + device + " has loaded the whole ledger") }, Fault: func(err error) { s.warn(explain(err).Error()) }}
 	mux := http.NewServeMux()
 	mux.Handle("/", doors.Handler())
 	mux.Handle("/nats", br)

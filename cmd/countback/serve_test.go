@@ -1,13 +1,25 @@
 package main
 
 import (
+	"bytes"
+	"crypto/rand"
 	"encoding/json"
+	"fmt"
 	"net"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
+
+	"github.com/nats-io/nats-server/v2/server"
+
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/ledger/record"
+	"countback/ledger/store"
+	"countback/ledger/store/sqlite"
 )
 
 // freePort is a port of loopback with the one behind it.
@@ -181,4 +193,161 @@ func TestServeThatCant(t *testing.T) {
 	if status != statusMachine || !strings.Contains(errs, "of another shop") || !strings.Contains(errs, "move the folder") {
 		t.Error(status, errs)
 	}
+}
+
+// natsServer is somebody's NATS server on loopback.
+func natsServer(t *testing.T, folder string, users ...*server.User) *server.Server {
+	t.Helper()
+	s, err := server.NewServer(&server.Options{Host: "127.0.0.1", Port: -1, JetStream: true, StoreDir: folder, SyncAlways: true, NoLog: true, NoSigs: true, Users: users})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Start()
+	if !s.ReadyForConnections(10 * time.Second) {
+		t.Fatal("the server doesn't start")
+	}
+	t.Cleanup(func() {
+		s.Shutdown()
+		s.WaitForShutdown()
+	})
+	return s
+}
+
+// An outer bus brings two desks into step that never meet, and what stands there is sent.
+func TestAnOuterBus(t *testing.T) {
+	outer := natsServer(t, t.TempDir(), &server.User{Username: "fennimoor", Password: "planted-password"})
+	with := strings.Replace(outer.ClientURL(), "nats://", "nats://fennimoor:planted-password@", 1)
+	data := foundShop(t)
+	second := joinDesk(t, data, "attic")
+	onFolder(t, data, "damage", "board", "2", "--reason", "damaged")
+	if out := onFolder(t, data, "sync", "--bus", with); !strings.Contains(out, "sent") || strings.Contains(out, "planted") {
+		t.Error(out)
+	}
+	first, other := serveOn(t, data, "--bus", with), serveOn(t, second, "--bus", with)
+	eventually(t, "the second desk shows 298", func() bool {
+		return stockOf(t, data) == stockOf(t, second) && strings.Contains(stockOf(t, second), `"298"`)
+	})
+	onFolder(t, second, "damage", "board", "1", "--reason", "damaged")
+	eventually(t, "the first desk shows 297", func() bool { return strings.Contains(stockOf(t, data), `"297"`) })
+	if _, errs, status := tryOn(data, "sync", "--bus", with); status != statusUse || !strings.Contains(errs, "has its own buses") {
+		t.Error(status, errs)
+	}
+	onFolder(t, data, "sync")
+	outer.Shutdown()
+	first.hear(`(it can't be reached)`)
+	onFolder(t, data, "damage", "board", "1", "--reason", "damaged") // recording goes on
+	eventually(t, "status says so", func() bool { return strings.Contains(onFolder(t, data, "status"), "not reached") })
+	first.stop()
+	other.stop()
+	again := natsServer(t, t.TempDir(), &server.User{Username: "fennimoor", Password: "planted-password"})
+	wrongPassword := strings.Replace(again.ClientURL(), "nats://", "nats://fennimoor:another-password@", 1)
+	out, errs, status := tryOn(data, "sync", "--bus", wrongPassword)
+	if status != statusMachine || !strings.Contains(out, "refuses the key or the credentials") {
+		t.Error(status, out, errs)
+	}
+	for _, text := range []string{out, errs, first.all(), other.all(), onFolder(t, data, "status", "--json")} {
+		if strings.Contains(text, "-password") {
+			t.Errorf("a password in the output:\n%s", text)
+		}
+	}
+}
+
+// More than 2,000 events behind, a desk fetches the hand-over file from the other's door, and the reports are the same.
+func TestFarBehind(t *testing.T) {
+	data := foundShop(t)
+	second := joinDesk(t, data, "attic")
+	var facts strings.Builder
+	for i := range 2500 {
+		fmt.Fprintf(&facts, `{"kind":"damage","time":"2026-03-02T10:00:00Z","data":{"item":"board","qty":"0.1","reason":"sample","note":"%d"}}`+"\n", i)
+	}
+	file := filepath.Join(t.TempDir(), "facts")
+	if err := os.WriteFile(file, []byte(facts.String()), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	onFolder(t, data, "record", file)
+	first := serveOn(t, data)
+	joined := start(t, data, nil, "pair")
+	onFolder(t, second, "pair", "--join", joined.hear(linkPattern)) // it learns where the door is now
+	joined.cancel()
+	eventually(t, "the desk's own bus holds it all", func() bool { return strings.Contains(onFolder(t, data, "sync"), "in step") })
+	onFolder(t, second, "sync")
+	first.hear(`(has loaded the whole ledger)`)
+	if a, b := stockOf(t, data), stockOf(t, second); a != b || !strings.Contains(a, `"50"`) {
+		t.Errorf("%s\n%s", a, b)
+	}
+}
+
+// What status says of a desk by itself.
+func TestStatus(t *testing.T) {
+	data := foundShop(t)
+	out := onFolder(t, data, "status")
+	for _, want := range []string{"isn't running", "none is known", "agrees with the ledger", "1 device; 4 events stand"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q isn't in\n%s", want, out)
+		}
+	}
+	onFolder(t, data, "backup", filepath.Join(t.TempDir(), "copy"))
+	var s status
+	if err := json.Unmarshal([]byte(onFolder(t, data, "status", "--json")), &s); err != nil {
+		t.Fatal(err)
+	}
+	if at, err := time.Parse(time.RFC3339, s.Backup); err != nil || time.Since(at) > time.Hour || s.DiskLeft == nil || s.Serving || s.Events != 4 {
+		t.Errorf("%+v", s)
+	}
+	var o, e bytes.Buffer
+	m := mainOn(data, strings.NewReader(""), &o, &e, "status")
+	m.Now = func() time.Time { return time.Now().Add(-3 * time.Hour) }
+	if m.Run(t.Context()) != 0 || !strings.Contains(o.String(), "behind the newest entry") {
+		t.Errorf("%s %s", o.String(), e.String())
+	}
+}
+
+// BenchmarkVisible is one event from the moment at which it was recorded beside a serving desk, as a command does, to the moment at which a second desk has
+// it on its disk, over serve at both and the bridge between them.
+func BenchmarkVisible(b *testing.B) {
+	var took []time.Duration
+	// The helpers are made for tests.
+	ok := testing.RunTests(func(string, string) (bool, error) { return true, nil }, []testing.InternalTest{{Name: "Visible", F: func(t *testing.T) {
+		data := foundShop(t)
+		serveOn(t, data)
+		second := joinDesk(t, data, "attic")
+		serveOn(t, second)
+		open := func(dir string) *sqlite.Store {
+			st, err := sqlite.Open(ledgerPath(dir), sqlite.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			t.Cleanup(func() { st.Close() })
+			return st
+		}
+		from, to := open(data), open(second)
+		k, err := readKey(data)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r := &record.Recorder{Store: from, Key: k, Shop: k.Device(), Now: time.Now, Entropy: rand.Reader}
+		eventually(t, "the two are in step", func() bool { return stockOf(t, data) == stockOf(t, second) })
+		for b.Loop() {
+			one := num.Whole(1)
+			facts := []event.Fact{{Time: event.TimeOf(time.Now()), Data: &event.Damage{Item: "board", Qty: one, Reason: "sample"}}}
+			res, err := r.Record(t.Context(), facts, func(store.Tx) error { return nil })
+			if err != nil {
+				t.Fatal(err)
+			}
+			start := time.Now()
+			for {
+				if rows, err := to.ByID(t.Context(), res.IDs[0]); err == nil && len(rows) > 0 {
+					break
+				}
+				time.Sleep(time.Millisecond)
+			}
+			took = append(took, time.Since(start))
+			time.Sleep(time.Duration(len(took)%17) * 3 * time.Millisecond) // not in step with the look at the file
+		}
+	}}})
+	if !ok || len(took) == 0 {
+		b.Fatal("it didn't come to an end")
+	}
+	slices.Sort(took)
+	b.ReportMetric(float64(took[len(took)/2].Microseconds())/1000, "ms/median")
 }
