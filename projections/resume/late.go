@@ -116,12 +116,13 @@ func actOf(line []byte) (*act, error) {
 
 // resumed folds from the latest checkpoint that holds. It returns nil if none does, for whatever reason.
 func (j Job) resumed(ctx context.Context) *Result {
-	points, err := j.Store.Checkpoints(ctx, Key(j.Build))
-	if err != nil || len(points) == 0 {
-		return nil
-	}
+	// In this order: a cut of a log in between drops all checkpoints, and what it put in comes after last.
 	last, err := j.Store.Last(ctx)
 	if err != nil {
+		return nil
+	}
+	points, err := j.Store.Checkpoints(ctx, Key(j.Build))
+	if err != nil || len(points) == 0 {
 		return nil
 	}
 	var list []*candidate
