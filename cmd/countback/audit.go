@@ -27,8 +27,9 @@ func (m *Main) auditCmd() *cobra.Command {
 		Use:   "audit ITEM",
 		Short: "Why it ran out early",
 		Long: `Why an item ran out before its time: from what was expected to be on hand to what was, in parts that add up to the last unit.
-Without --from and --to it is about the last box: from the count before it came to the moment when nothing was left, or to the last count. The 90 days before it say what was
-to be expected. --windows shows the boxes before beside it. --pdf writes a page to keep, or to send to a supplier. It records nothing.`,
+For what no record explains it names the likeliest causes, each with how likely it is, how much of it, what speaks for it and what to do.
+Without --from and --to it is about the last box: from the count before it came to the moment when nothing was left, or to the last count. The 90 days before it say
+what was to be expected. --windows shows the boxes before beside it. --pdf writes a page to keep, or to send to a supplier. It records nothing.`,
 		Example: "  countback audit stiffener\n  countback audit stiffener --windows 3\n  countback audit stiffener --from 2026-05-29 --to 2026-09-16 --pdf stiffener.pdf",
 		Args:    cobra.ExactArgs(1),
 	}
@@ -205,7 +206,7 @@ func auditLead(r *audited) string {
 	case r.Actual == "1":
 		ended = "There was 1 on " + to + "."
 	}
-	return ended + " " + unknownText(r)
+	return ended + " " + unknownText(r) + likeliest(r)
 }
 
 func earlyText(days string) string {
@@ -464,16 +465,19 @@ func daysBetween(from, to string) string {
 
 // auditGrid is the bridge for spreadsheets: each part of each window, and the lines below it.
 func auditGrid(r audited) *grid {
-	g := &grid{columns: []column{{name: "from"}, {name: "to"}, {name: "part"}, {name: "line"}, {name: "qty", figure: true}, {name: "value", figure: true}, {name: "events"}}}
+	g := &grid{columns: []column{{name: "from"}, {name: "to"}, {name: "part"}, {name: "line"}, {name: "qty", figure: true}, {name: "value", figure: true}, {name: "rank", figure: true}, {name: "weight", figure: true}, {name: "events"}, {name: "why"}}}
 	for _, f := range append([]bridge.Figures{r.Figures}, r.Earlier...) {
-		g.add(plain(f.From), plain(f.To), plain("expected"), plain(""), plain(f.Expected), plain(f.ExpectedValue), plain(""))
+		g.add(plain(f.From), plain(f.To), plain("expected"), plain(""), plain(f.Expected), plain(f.ExpectedValue), plain(""), plain(""), plain(""), plain(""))
 		for _, l := range f.Bridge {
-			g.add(plain(f.From), plain(f.To), plain(l.Part), plain(""), plain(l.Qty), plain(l.Value), plain(strings.Join(l.Events, " ")))
+			g.add(plain(f.From), plain(f.To), plain(l.Part), plain(""), plain(l.Qty), plain(l.Value), plain(""), plain(""), plain(strings.Join(l.Events, " ")), plain(""))
 			for _, s := range l.Sub {
-				g.add(plain(f.From), plain(f.To), plain(l.Part), plain(s.Name), plain(s.Qty), plain(""), plain(strings.Join(s.Events, " ")))
+				g.add(plain(f.From), plain(f.To), plain(l.Part), plain(s.Name), plain(s.Qty), plain(""), plain(""), plain(""), plain(strings.Join(s.Events, " ")), plain(""))
 			}
 		}
-		g.add(plain(f.From), plain(f.To), plain("actual"), plain(""), plain(f.Actual), plain(f.ActualValue), plain(""))
+		g.add(plain(f.From), plain(f.To), plain("actual"), plain(""), plain(f.Actual), plain(f.ActualValue), plain(""), plain(""), plain(""), plain(""))
+	}
+	for _, f := range r.Findings {
+		g.add(plain(r.From), plain(r.To), plain("finding"), plain(string(f.Cause)), plain(f.Qty), plain(""), plain(fmtInt(int64(f.Rank))), plain(f.Weight), plain(strings.Join(f.Events, " ")), plain(f.Why))
 	}
 	return g
 }

@@ -25,5 +25,29 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		t.Rows = append(t.Rows, []string{st.text, stepQty(st), stepValue(st), ""})
 	}
 	s.Tables = append(s.Tables, t)
+	f := paper.Table{Head: "What most likely lies behind it", Columns: []paper.Column{{Head: "Cause"}, {Head: "How likely", Narrow: true}, {Head: "About", Right: true}, {Head: "Why, and what to do"}}}
+	for i := range r.Findings {
+		x := &r.Findings[i]
+		if x.Rank > 2 {
+			break
+		}
+		likely := percentOf(x.Weight)
+		if x.Rank == 1 && strings.HasPrefix(likely, "little") {
+			likely = "little"
+		}
+		text := x.Why
+		if x.Rank == 1 {
+			for _, do := range x.Do {
+				text += "\n- " + do
+			}
+		}
+		f.Rows = append(f.Rows, []string{fmtInt(int64(x.Rank)) + ". " + causeText[x.Cause], likely, inUnit(short(x.Qty), r.Unit), text})
+	}
+	if len(f.Rows) > 0 {
+		s.Tables = append(s.Tables, f)
+	}
+	if r.Again != "" {
+		s.Tail = strings.TrimPrefix(s.Tail+"\n"+r.Again, "\n")
+	}
 	return d.m.writePaper(s, file)
 }

@@ -13,8 +13,8 @@ var causeText = map[audit.Cause]string{
 	audit.UnitSlip:      "a delivery entered in the wrong unit",
 	audit.DoubleEntry:   "a delivery entered twice",
 	audit.MissingEntry:  "packs that were never entered",
-	audit.SpecDrift:     "uses that take more than the spec says",
-	audit.OneOffLoss:    "something lost at once",
+	audit.SpecDrift:     "each use takes more than the spec says",
+	audit.OneOffLoss:    "something was lost at once",
 	audit.SteadyLoss:    "a steady loss, day by day",
 	audit.CountSlip:     "a count that was misread",
 	audit.SpoiledRuns:   "more spoiled in print runs",
@@ -40,10 +40,7 @@ func (m *Main) findingsText(r *audited) string {
 		if f.Rank > 3 {
 			break
 		}
-		head := fmtInt(int64(f.Rank)) + ". " + causeText[f.Cause] + ": " + percentOf(f.Weight)
-		if f.Cause != audit.None && f.Qty != "" {
-			head += ", about " + inUnit(short(f.Qty), r.Unit)
-		}
+		head := findingHead(&f, r.Unit)
 		b.WriteString(m.wrap(head, "") + "\n")
 		if f.Rank > 1 {
 			continue
@@ -57,12 +54,37 @@ func (m *Main) findingsText(r *audited) string {
 		}
 	}
 	if first > 1 {
-		b.WriteString(m.wrap("Those with one number can't be told apart by what is recorded.", "") + "\n")
+		b.WriteString(m.wrap("What shares a number can't be told apart by what is recorded.", "") + "\n")
 	}
 	if r.Again != "" {
 		b.WriteString("\n" + m.wrapAll(r.Again) + "\n")
 	}
 	return b.String()
+}
+
+// findingHead is a finding in a line: rank, cause, how likely, and how much of it.
+func findingHead(f *audit.Finding, unit string) string {
+	head := fmtInt(int64(f.Rank)) + ". " + causeText[f.Cause] + ": " + percentOf(f.Weight)
+	if f.Cause != audit.None && f.Qty != "" {
+		head += ", about " + inUnit(short(f.Qty), unit)
+	}
+	return head
+}
+
+// likeliest is what to say first of the causes; empty where nothing stands out.
+func likeliest(r *audited) string {
+	if len(r.Findings) == 0 || r.Findings[0].Cause == audit.None {
+		return ""
+	}
+	f := &r.Findings[0]
+	w, err := num.ParseQty(f.Weight)
+	switch {
+	case err != nil || w.Less(num.MustQty("0.5")):
+		return ""
+	case w.Less(num.MustQty("0.9")):
+		return " Most likely: " + causeText[f.Cause] + "."
+	}
+	return " The reason: " + causeText[f.Cause] + "."
 }
 
 // percentOf writes how likely a cause is, in words where a figure would say more than is known.
@@ -74,7 +96,7 @@ func percentOf(weight string) string {
 	case !q.Less(num.MustQty("0.99")):
 		return "almost certain"
 	case q.Less(num.MustQty("0.01")):
-		return "hardly"
+		return "little speaks for it, but these counts don't rule it out"
 	}
 	return q.Times(num.Whole(100)).Round(0).String() + " %"
 }

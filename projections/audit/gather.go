@@ -110,7 +110,7 @@ func (x *subject) ratio(sp *spaces, ab *[len(scales)][2]float64, size float64) f
 
 // most and fewest that another item may say for or against a cause, in logarithms: one item's own trouble must not decide for all.
 const (
-	sayFor     = 12.0
+	sayFor     = 5.0
 	sayAgainst = -4.0
 )
 

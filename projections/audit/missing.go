@@ -35,6 +35,9 @@ func (g *gathering) missing() {
 			return
 		}
 		for _, part := range parts {
+			if g.slight(scaled(own, part)) {
+				continue
+			}
 			log, short := g.shop.others(g.item, func(x *subject) (float64, bool) {
 				if effects[x.item] == nil {
 					return 0, false
@@ -129,7 +132,7 @@ func (g *gathering) ratioMissing() {
 			}
 		}
 		for i, f := range forgotten {
-			if short[i]+1 < leastShort {
+			if short[i]+1 < leastShort || g.slight(scaled(own, f)) {
 				continue
 			}
 			g.add(column{cause: MissingEntry, x: scaled(own, f), fixed: true, log: log[i], events: []event.ID{g.list[set[len(set)-1]].To.Event}, at: short[i], text: "ratio"},
@@ -157,6 +160,23 @@ func (g *gathering) shared(x *subject, set []int) (*spaces, [len(scales)][2]floa
 		ab[i] = [2]float64{dot(w, w), dot(w, sp.by[i].y)}
 	}
 	return sp, ab
+}
+
+// slight reports whether an effect is so small in the window that this item wouldn't show it: whatever other items say of it, it explains nothing here.
+func (g *gathering) slight(x []float64) bool {
+	sum, variance := 0.0, 0.0
+	v := g.covariance(1, nil)
+	for k := range x {
+		sum += float64(x[k] * g.inside[k])
+		for j := range k + 1 {
+			w := float64(g.inside[k] * g.inside[j] * v[k][j])
+			if j < k {
+				w = float64(2 * w)
+			}
+			variance += w
+		}
+	}
+	return float64(sum*sum) < variance
 }
 
 // missingAtAll is how likely packs are to leave no trace at all, beside those whose order stands open.

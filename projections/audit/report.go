@@ -53,18 +53,7 @@ func (s *Shop) Of(st report.Style, bridges []bridge.Bridge) Report {
 	u := g.weigh()
 	weights, qty := u.weight, u.qty
 	parts := s.parts(b.Item, b)
-	calm := 1.0
-	for i := range parts {
-		p := &parts[i]
-		o := float64(odds[p.cause] * math.Exp(p.log))
-		w := o / (1 + o)
-		if math.IsInf(o, 1) {
-			w = 1
-		}
-		weights[p.cause], qty[p.cause] = w, p.qty
-		calm = float64(calm * (1 - w))
-	}
-	weights[None] = float64(weights[None] * calm)
+	join(weights, qty, parts)
 	w := words{st: st, shop: s, g: g, u: &u, b: b, parts: parts, rep: &out}
 	for _, c := range causes {
 		if weights[c] <= 0 {
@@ -86,33 +75,60 @@ func (s *Shop) Of(st report.Style, bridges []bridge.Bridge) Report {
 	return out
 }
 
+// join brings the causes of the unknown and those of the bridge's parts together: both at once is less likely than either, as for any two.
+func join(weights, qty map[Cause]float64, parts []partCause) {
+	calm, some := weights[None], 1-weights[None]
+	o := make([]float64, len(parts))
+	single, double := 0.0, 0.0
+	for i, p := range parts {
+		o[i] = min(float64(odds[p.cause]*math.Exp(p.log)), 1e12)
+		double += float64(atOnce * single * o[i])
+		single += o[i]
+	}
+	changed := single + double
+	all := calm + some + float64(calm*changed) + float64(atOnce*some*changed)
+	beside := (1 + float64(atOnce*changed)) / all
+	for _, c := range causes {
+		if c != None && weights[c] > 0 {
+			weights[c] = float64(weights[c] * beside)
+		}
+	}
+	weights[None] = calm / all
+	for i, p := range parts {
+		with := o[i] + float64(atOnce*o[i]*(single-o[i]))
+		weights[p.cause] = float64(with*(calm+float64(atOnce*some))) / all
+		qty[p.cause] = p.qty
+	}
+}
+
 // round keeps a weight short of certainty: the model itself may be wrong.
 func round(w float64) float64 { return min(w, 0.9999) }
 
-// rank gives one rank to those that aren't further than a group apart from the first of it. Two that can't be told apart whatever their weights count as one there, with
-// both weights: what the one lacks the other has.
+// rank gives one rank to those that aren't further than a group apart from the first of it. Of two that can't be told apart whatever their weights the heavier one says where
+// both stand, and what the others are measured by is the weight of both: what the one lacks the other has.
 func rank(list []Finding, alike [][2]Cause) {
-	together := make([]float64, len(list))
+	stands, measure := make([]float64, len(list)), make([]float64, len(list))
 	for i := range list {
-		together[i] = list[i].weight
+		stands[i], measure[i] = list[i].weight, list[i].weight
 	}
 	for _, pair := range alike {
 		a := slices.IndexFunc(list, func(f Finding) bool { return f.Cause == pair[0] })
 		b := slices.IndexFunc(list, func(f Finding) bool { return f.Cause == pair[1] })
 		if a >= 0 && b >= 0 {
-			sum := list[a].weight + list[b].weight
-			together[a], together[b] = max(together[a], sum), max(together[b], sum)
+			both, more := list[a].weight+list[b].weight, max(list[a].weight, list[b].weight)
+			measure[a], measure[b] = max(measure[a], both), max(measure[b], both)
+			stands[a], stands[b] = max(stands[a], more), max(stands[b], more)
 		}
 	}
 	order := make([]int, len(list))
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(together[b], together[a]) })
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(stands[b], stands[a]) })
 	at, top := 0, math.Inf(1)
 	for _, i := range order {
-		if log := math.Log(together[i]); at == 0 || log < top-group {
-			at, top = at+1, log
+		if at == 0 || math.Log(stands[i]) < top-group {
+			at, top = at+1, math.Log(measure[i])
 		}
 		list[i].Rank = at
 	}

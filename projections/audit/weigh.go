@@ -17,7 +17,7 @@ type weighed struct {
 
 const (
 	topOfCause = 3    // models of each cause that are looked at beside every other one
-	atOnce     = 0.25 // how likely a second cause is beside a first, compared with what it is by itself
+	atOnce     = 0.03 // how likely a second cause is beside a first, compared with what it is by itself
 	behind     = 14.0 // of the best, beyond which a model isn't looked at beside others
 )
 

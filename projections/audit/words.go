@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"countback/ledger/event"
 	"countback/ledger/num"
@@ -71,8 +72,11 @@ func (w *words) toldApart() bool {
 	return high >= float64(toldVaried*low) && float64(z*cv) >= toldClear
 }
 
-func (w *words) day(ms int64) string {
-	return strings.TrimSuffix(w.st.Time(ms)[:len("2006-01-02")], "T")
+// day is how a command takes a day, date how a sentence says it.
+func (w *words) day(ms int64) string { return w.st.Time(ms)[:len("2006-01-02")] }
+
+func (w *words) date(ms int64) string {
+	return time.UnixMilli(ms).In(w.st.Zone).Format("Mon 2 Jan 2006")
 }
 
 // amount writes an estimate for a sentence.
@@ -94,7 +98,7 @@ func (w *words) amount(x float64) string {
 
 // between names the counts that an interval lies between.
 func (w *words) between(k int) string {
-	return "between the counts of " + w.day(w.g.list[k].From.Ms) + " and " + w.day(w.g.list[k].To.Ms)
+	return "between the counts of " + w.date(w.g.list[k].From.Ms) + " and " + w.date(w.g.list[k].To.Ms)
 }
 
 // fill writes why, the events and what to do.
@@ -155,7 +159,7 @@ func (w *words) since(c *column) string {
 	if c.onset <= w.g.list[0].From.Ms {
 		return "from the first count on"
 	}
-	return "from about " + w.day(c.onset) + " on"
+	return "from about " + w.date(c.onset) + " on"
 }
 
 func (w *words) drift(f *Finding, c *column, size float64) {
@@ -184,7 +188,7 @@ func (w *words) shortPack(f *Finding, c *column, size float64) {
 	if c.text != "" {
 		from = c.text
 	}
-	f.Why = fmt.Sprintf("What %s delivers holds about %s %% less than it says, from the delivery of %s on: what is missing goes with what came in, and not with what was used.", from, chance.Text(math.Round(size*1000)/10), w.day(c.onset))
+	f.Why = fmt.Sprintf("What %s delivers holds about %s %% less than it says, from the delivery of %s on: what is missing goes with what came in, and not with what was used.", from, chance.Text(math.Round(size*1000)/10), w.date(c.onset))
 	for i := range w.g.receipts {
 		r := &w.g.receipts[i]
 		if r.Ms >= c.onset && r.Expected != nil && !r.Qty.Less(*r.Expected) {
@@ -240,7 +244,7 @@ func (w *words) missing(f *Finding, c *column) {
 
 func (w *words) dayOf(id event.ID) string {
 	if e, ok := w.shop.Record.Log.Event(id); ok {
-		return w.day(e.Time.Ms())
+		return w.date(e.Time.Ms())
 	}
 	return id.String()
 }
@@ -249,7 +253,7 @@ func (w *words) countSlip(f *Finding, c *column, size float64) {
 	k := c.at
 	figure := w.g.list[k].To.Figure
 	off := float64(size * c.x[k])
-	f.Why = "The count of " + w.day(w.g.list[k].To.Ms) + " says " + figure.String() + "; " + w.amount(figure.Float()+off) + " fits what was counted before and after it"
+	f.Why = "The count of " + w.date(w.g.list[k].To.Ms) + " says " + figure.String() + "; " + w.amount(figure.Float()+off) + " fits what was counted before and after it"
 	if c.text != "" {
 		f.Why += " (" + c.text + ")"
 	}
@@ -267,8 +271,10 @@ func (w *words) part(f *Finding) {
 		f.Events = texts(p.events)
 		earlier := "There is no earlier window to compare it with"
 		if n := len(p.change.past); n > 0 {
-			most := slices.Max(p.change.past)
-			earlier = "In earlier windows of this length the change was at most " + chance.Text(math.Round(changeOf(f.Cause, most)*1000)/10) + " %"
+			earlier = "In earlier windows of this length it never rose"
+			if most := changeOf(f.Cause, slices.Max(p.change.past)); most > 0 {
+				earlier = "In earlier windows of this length it rose by " + chance.Text(math.Round(most*1000)/10) + " % at most"
+			}
 		}
 		now := chance.Text(math.Round(changeOf(f.Cause, p.change.now)*1000)/10) + " %"
 		switch f.Cause {
@@ -350,5 +356,5 @@ func (w *words) again() string {
 	if math.Abs(z) < float64(2*math.Sqrt(w.g.covariance(1, nil)[last][last])) {
 		return ""
 	}
-	return "No count stands behind that of " + w.day(w.g.list[last].To.Ms) + ", so a slip in it would look like a loss. Count again before you correct anything: countback count " + w.rep.Item + " N"
+	return "No count stands behind that of " + w.date(w.g.list[last].To.Ms) + ", so a slip in it would look like a loss. Count again before you correct anything: countback count " + w.rep.Item + " N"
 }
