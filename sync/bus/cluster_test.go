@@ -35,11 +35,12 @@ func newCluster(t *testing.T) (list []*process, servers string) {
 
 // Two desks over a cluster of three, each node of which is killed and started again while both record.
 func TestClusterUnderLoad(t *testing.T) {
+	t.Parallel()
 	nodes, servers := newCluster(t)
 	a, b := pairOf(t)
 	a.run(a.log.Shop, true, to(servers, nil))
 	b.run(a.log.Shop, true, to(servers, nil))
-	eventually(t, "the two are in step", func() bool { return a.ends() == b.ends() && a.safe() })
+	inStep(t, "the two are in step", a, b)
 	nc, err := nats.Connect(servers)
 	if err != nil {
 		t.Fatal(err)
@@ -67,7 +68,7 @@ func TestClusterUnderLoad(t *testing.T) {
 		p.again()
 		a.record(50)
 	}
-	eventually(t, "all is safe", func() bool { return a.ends() == b.ends() && a.safe() && b.safe() })
+	inStep(t, "all is safe", a, b)
 	for _, r := range []*replica{a, b} {
 		for _, w := range []replicate.What{replicate.Forked, replicate.Copied, replicate.Forged, replicate.BusDenied, replicate.Unreadable} {
 			if r.reported(w) > 0 {
@@ -81,6 +82,7 @@ func TestClusterUnderLoad(t *testing.T) {
 // every two minutes, 131,418 of 930,005 confirmed messages. Here the end of the store's files is cut off between two runs, at many places; the ledger stays
 // whole, and what the bus lost comes again from the devices.
 func TestTheBusLosesItsTail(t *testing.T) {
+	t.Parallel()
 	p := node{Name: "lazy", Folder: filepath.Join(t.TempDir(), "store"), Port: freePort(t), Lazy: true}.start(t)
 	a, b := pairOf(t)
 	founder := a.log
@@ -95,7 +97,7 @@ func TestTheBusLosesItsTail(t *testing.T) {
 		b.run(a.log.Shop, true, connectB)
 		a.record(30)
 		b.record(30)
-		eventually(t, "in step before the loss", func() bool { return a.ends() == b.ends() && a.safe() && b.safe() })
+		inStep(t, "before the loss", a, b)
 		before := a.ends()
 		a.halt()
 		b.halt()
@@ -109,7 +111,7 @@ func TestTheBusLosesItsTail(t *testing.T) {
 		b.record(5)
 		a.run(a.log.Shop, true, connectA)
 		b.run(a.log.Shop, true, connectB)
-		eventually(t, "in step after the loss", func() bool { return a.ends() == b.ends() && a.safe() && b.safe() })
+		inStep(t, "after the loss", a, b)
 		lost += a.reported(replicate.LostTail) + b.reported(replicate.LostTail) + a.reported(replicate.NewStream)
 		// Whoever comes new finds everything on the bus.
 		l := storetest.NewLog(byte(10+i), a.log.Shop)

@@ -9,9 +9,10 @@
 //	cb-SHOP-log    cb.SHOP.log.*, cb.SHOP.carry.*    keeps everything
 //	cb-SHOP-held   cb.SHOP.held.*                    keeps the newest message of each subject
 //
-// Whoever finds them missing and may make them makes them, with as many replicas as the servers allow, at most three. At the start of every connection the
-// settings are compared with what keeps a ledger safe ([Problem] says which one isn't, and what to do). Nothing is changed on streams that are there.
-// Whether a server syncs its writes can't be seen from outside: an outer bus must have sync_interval: always, or three servers that don't fail at once.
+// Whoever finds them missing and may make them makes them, with three replicas on a cluster (fewer only where it has no three servers for a minute), one on
+// a server by itself. At the start of every connection the settings are compared with what keeps a ledger safe ([Problem] says which one isn't, and what to
+// do). Nothing is changed on streams that are there. Whether a server syncs its writes can't be seen from outside: an outer bus must have sync_interval:
+// always, or three servers that don't fail at once.
 //
 // # Reading
 //

@@ -38,6 +38,7 @@ const (
 	firstWait   = 250 * time.Millisecond // between two attempts to connect; twice as long each time
 	longestWait = 15 * time.Second
 	answerWait  = 10 * time.Second // for an answer of the bus
+	apiWait     = 3 * time.Second  // for one of JetStream's API, which is silent while a cluster chooses a leader: better to ask again
 	fetchWait   = 30 * time.Second // for a message to come
 	lagWait     = 20 * time.Millisecond
 	watchEvery  = 10 * time.Second
@@ -55,6 +56,7 @@ type Driver struct {
 	mu     sync.Mutex
 	s      *session // nil while the bus can't be reached
 	warned bool
+	scarce int // how often a cluster had too few servers for a stream; of run alone, as warned is
 }
 
 // Start starts a driver, which goes on until Close.
@@ -293,7 +295,11 @@ var errNoAnswer = errors.New("it doesn't answer")
 
 // ask sends a request and waits for its one answer.
 func (s *session) ask(ctx context.Context, subject string, head map[string]string, body []byte) (*nats.Msg, error) {
-	ctx, done := s.within(ctx, subject, answerWait)
+	wait := answerWait
+	if strings.HasPrefix(subject, "$JS.API.STREAM.") {
+		wait = apiWait
+	}
+	ctx, done := s.within(ctx, subject, wait)
 	defer done()
 	msg := &nats.Msg{Subject: subject, Data: body, Header: header(head)}
 	answer, err := s.nc.RequestMsgWithContext(ctx, msg)

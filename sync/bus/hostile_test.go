@@ -97,6 +97,7 @@ func (s *siege) stored() uint64 {
 
 // A device may publish on its own subjects and read; everything else is refused and changes nothing.
 func TestWhatADeviceMayNot(t *testing.T) {
+	t.Parallel()
 	s := newSiege(t)
 	shop, other := s.house.desk.Shop, s.phone.log.Key.Device()
 	names := bus.Streams(shop)
@@ -130,6 +131,7 @@ func TestWhatADeviceMayNot(t *testing.T) {
 
 // Answers and headers that would make the server write something for the enemy don't pass the bridge.
 func TestWhatDoesntPassTheBridge(t *testing.T) {
+	t.Parallel()
 	s := newSiege(t)
 	shop, own, other := s.house.desk.Shop, s.enemy.log.Key.Device(), s.phone.log.Key.Device()
 	log := replicate.Subject(shop, "log", own)
@@ -208,6 +210,7 @@ func connectLine(nkey, sig string) string {
 }
 
 func TestWithoutAKey(t *testing.T) {
+	t.Parallel()
 	s := newSiege(t)
 	stranger := storetest.NewLog(9, s.house.desk.Shop)
 	s.refused("no key", func(string) string { return "CONNECT {}\r\nPING\r\n" })
@@ -248,6 +251,7 @@ func TestAnEventAsANonce(t *testing.T) {
 
 // A revoked device loses its connection, gets none again, and what it goes on saying is heard by nobody.
 func TestARevokedDevice(t *testing.T) {
+	t.Parallel()
 	s := newSiege(t)
 	desk := s.desk.log
 	s.enemy.run(desk.Shop, false, s.through(s.enemy.log.Key))
@@ -278,6 +282,7 @@ func TestARevokedDevice(t *testing.T) {
 
 // 100 MB at once, and a flood of what is no event, onto the enemy's own subject: the rest goes on.
 func TestLargeAndMany(t *testing.T) {
+	t.Parallel()
 	s := newSiege(t)
 	own := replicate.Subject(s.house.desk.Shop, "log", s.enemy.log.Key.Device())
 	s.refused("100 MB", func(nonce string) string {

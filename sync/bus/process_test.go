@@ -183,6 +183,7 @@ func userOf(shop string, l *storetest.Log, desk bool) nodeUser {
 }
 
 func TestSeparateProcess(t *testing.T) {
+	t.Parallel()
 	drivertest.Run(t, func(t *testing.T) *drivertest.Bus {
 		desk := drivertest.Shop()
 		n := node{Name: "alone", Folder: filepath.Join(t.TempDir(), "store"), Port: freePort(t), Users: []nodeUser{userOf(desk.Shop, desk, true)}}

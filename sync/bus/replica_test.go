@@ -114,6 +114,13 @@ func (r *replica) ends() string {
 	return fmt.Sprint(heads)
 }
 
+// why are the reasons for which the bus couldn't be used, for a test that has failed.
+func (r *replica) why() string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return fmt.Sprint(r.downs, r.reports)
+}
+
 func (r *replica) reported(what replicate.What) int {
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -138,6 +145,17 @@ func (r *replica) safe() (all bool) {
 		r.t.Fatal(err)
 	}
 	return all
+}
+
+// inStep waits until two devices are, and both know it.
+func inStep(t testing.TB, when string, a, b *replica) {
+	t.Helper()
+	t.Cleanup(func() {
+		if t.Failed() {
+			t.Logf("%s: %s\n%s\n%s\n%s", when, a.ends(), b.ends(), a.why(), b.why())
+		}
+	})
+	eventually(t, when, func() bool { return a.ends() == b.ends() && a.safe() && b.safe() })
 }
 
 // eventually waits until something holds.

@@ -44,6 +44,7 @@ const (
 	lineMost     = 64 << 10 // the longest event in bytes
 	warnAt       = 80       // per cent of the guard
 	maxReplicas  = 3
+	enoughScarce = 8 // attempts to connect, a minute in all, after which fewer replicas will have to do
 )
 
 // settings are a stream's, as JetStream's API has them. Those that aren't named here stay as the server has them.
@@ -275,8 +276,13 @@ func (s *session) create(ctx context.Context, want func(int64, int) settings, by
 		switch {
 		case err == nil || isAPI(err, errNameInUse): // or another device was quicker
 			return s.stream(ctx, cfg.Name)
-		case isAPI(err, errReplicas, errNoPeers) && replicas > 1:
+		case isAPI(err, errReplicas) && replicas > 1: // a server by itself
+			replicas = 1
+		case isAPI(err, errNoPeers) && replicas > 1 && s.d.scarce >= enoughScarce:
 			replicas--
+		case isAPI(err, errNoPeers) && replicas > 1: // servers may still be starting, and what is made with too few stays so
+			s.d.scarce++
+			return nil, &Problem{cfg.Name, fmt.Sprintf("the cluster has no %d servers with room for it now", replicas), "start the others; after a while it is made with fewer replicas"}
 		case isAPI(err, errInsufficient, errNoStorage) && bytes > leastBytes:
 			bytes /= 2
 		case isAPI(err, errInsufficient, errNoStorage):

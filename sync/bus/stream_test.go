@@ -162,6 +162,7 @@ func TestUnsafeStreams(t *testing.T) {
 
 // What a user isn't allowed is named.
 func TestMissingRights(t *testing.T) {
+	t.Parallel()
 	desk := drivertest.Shop()
 	names := bus.Streams(desk.Shop)
 	without := func(list []string, s string) (out []string) {

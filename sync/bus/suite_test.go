@@ -145,6 +145,7 @@ func (h *house) wipe() {
 }
 
 func TestEmbedded(t *testing.T) {
+	t.Parallel()
 	drivertest.Run(t, func(t *testing.T) *drivertest.Bus {
 		h := newHouse(t)
 		return &drivertest.Bus{
@@ -187,6 +188,7 @@ func (d *door) through(k *key.Key) connector {
 }
 
 func TestThroughTheBridge(t *testing.T) {
+	t.Parallel()
 	drivertest.Run(t, func(t *testing.T) *drivertest.Bus {
 		d := newDoor(t)
 		maker := drive(d.desk.Shop, d.desk, true, d.own) // makes the streams, as the desk does
