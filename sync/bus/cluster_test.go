@@ -1,3 +1,5 @@
+//go:build !js
+
 package bus_test
 
 import (

@@ -1,3 +1,5 @@
+//go:build !js
+
 package bus_test
 
 import (
@@ -93,7 +95,6 @@ type process struct {
 	node
 	t   testing.TB
 	cmd *exec.Cmd
-	in  io.Closer
 }
 
 func (n node) start(t testing.TB) *process {
@@ -112,7 +113,7 @@ func (p *process) again() {
 	p.cmd = exec.Command(os.Args[0])
 	p.cmd.Env = append(os.Environ(), nodeVar+"="+string(text))
 	p.cmd.Stderr = os.Stderr
-	if p.in, err = p.cmd.StdinPipe(); err != nil {
+	if _, err = p.cmd.StdinPipe(); err != nil { // the server ends when the test does
 		p.t.Fatal(err)
 	}
 	if err := p.cmd.Start(); err != nil {
@@ -134,12 +135,6 @@ func (p *process) url() string     { return "nats://" + p.address() }
 // kill ends the process without a warning.
 func (p *process) kill() {
 	p.cmd.Process.Kill()
-	p.cmd.Wait()
-}
-
-// stop lets the process end by itself.
-func (p *process) stop() {
-	p.in.Close()
 	p.cmd.Wait()
 }
 
