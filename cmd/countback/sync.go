@@ -28,6 +28,7 @@ const (
 const (
 	syncWait = time.Minute            // at most, for everything to come into step
 	syncRest = 300 * time.Millisecond // of quiet, after which it has
+	syncHope = 2 * time.Second        // of quiet, for the receipt of somebody else for what was sent just now
 	lookRate = 25 * time.Millisecond
 )
 
@@ -143,13 +144,17 @@ func (d *desk) settle(ctx context.Context, runner *bus.Runner, before bus.Moved)
 			return nil, err
 		}
 		now := d.m.Now()
-		settled, hopeless := d.stepped(ctx, runner, states)
+		settled, safe, hopeless := d.stepped(ctx, runner, states)
 		if !settled {
 			quiet = time.Time{}
 		} else if quiet.IsZero() {
 			quiet = now
 		}
-		if hopeless || !quiet.IsZero() && now.Sub(quiet) >= syncRest || now.After(end) {
+		rest := syncRest
+		if !safe && moved.Sent > before.Sent {
+			rest = syncHope
+		}
+		if hopeless || !quiet.IsZero() && now.Sub(quiet) >= rest || now.After(end) {
 			return d.syncedNow(ctx, runner, states, bus.Moved{Taken: moved.Taken - before.Taken, Sent: moved.Sent - before.Sent})
 		}
 		if err := wait(ctx, lookRate); err != nil {
@@ -158,9 +163,9 @@ func (d *desk) settle(ctx context.Context, runner *bus.Runner, before bus.Moved)
 	}
 }
 
-// stepped reports whether all is in step, or nothing is left to be hoped for at once.
-func (d *desk) stepped(ctx context.Context, runner *bus.Runner, states []bus.State) (settled, hopeless bool) {
-	settled, hopeless = true, true
+// stepped reports whether all is in step, whether another member holds all of this desk's own events, or whether nothing is left to be hoped for at once.
+func (d *desk) stepped(ctx context.Context, runner *bus.Runner, states []bus.State) (settled, safe, hopeless bool) {
+	settled, safe, hopeless = true, true, true
 	for _, s := range states { // what is in step and what can't be reached gets no better by waiting
 		settled = settled && s.Settled()
 		hopeless = hopeless && (s.Settled() || !s.Up && s.Err != nil)
@@ -169,14 +174,18 @@ func (d *desk) stepped(ctx context.Context, runner *bus.Runner, states []bus.Sta
 		_ = runner.Do(ctx, func(x *replicate.Machine) {
 			list, err := x.Standings()
 			for _, l := range list {
-				if l.Device == d.key.Device() && !onlyHere(states) && l.Sent < l.Kept {
+				if l.Device != d.key.Device() || onlyHere(states) {
+					continue
+				}
+				safe = l.Safe >= l.Kept
+				if l.Sent < l.Kept {
 					settled, hopeless = false, false
 				}
 			}
 			settled = settled && err == nil
 		})
 	}
-	return settled, hopeless && !settled
+	return settled, safe, hopeless && !settled
 }
 
 // onlyHere reports whether there is no bus but this desk's own.
