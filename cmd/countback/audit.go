@@ -188,7 +188,10 @@ func quantity(s string) num.Qty {
 
 // signed writes a quantity with its sign; 0 has none.
 func signed(s string) string {
-	if s == "0" || strings.HasPrefix(s, "-") {
+	if strings.Trim(s, "-0.") == "" {
+		return strings.TrimPrefix(s, "-")
+	}
+	if strings.HasPrefix(s, "-") {
 		return strings.Replace(grouped(s), "-", "−", 1)
 	}
 	return "+" + grouped(s)
@@ -252,7 +255,7 @@ func (m *Main) printAudit(d *desk, r audited) error {
 		return m.report(r, "", auditGrid(r), "")
 	}
 	var b strings.Builder
-	b.WriteString(m.bold(r.Name+" ("+r.Item+")") + "\n" + m.wrapAll(auditLead(&r)) + "\n\n")
+	b.WriteString(m.bold(m.wrapAll(r.Name+" ("+r.Item+")")) + "\n" + m.wrapAll(auditLead(&r)) + "\n\n")
 	b.WriteString(m.picture(&r) + "\n")
 	b.WriteString("\n" + m.findingsText(&r))
 	if t := m.sideBySide(&r); t != "" {
@@ -342,7 +345,7 @@ func (m *Main) picture(r *audited) string {
 	if money {
 		head += " and " + r.Currency
 	}
-	fmt.Fprintf(&b, "%s, from %s to %s\n", head, day(r.From).show(), day(r.To).show())
+	b.WriteString(m.wrapAll(fmt.Sprintf("%s, from %s to %s", head, day(r.From).show(), day(r.To).show())) + "\n")
 	low, high := num.Qty{}, num.Qty{}
 	for _, s := range list {
 		low, high = num.Min(low, num.Min(s.from, s.to)), num.Max(high, num.Max(s.from, s.to))

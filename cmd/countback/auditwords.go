@@ -54,7 +54,7 @@ func (m *Main) findingsText(r *audited) string {
 		}
 	}
 	if first > 1 {
-		b.WriteString(m.wrap("What shares a number can't be told apart by what is recorded.", "") + "\n")
+		b.WriteString(m.wrap("Of what shares a number, any may be so, or more than one: what is recorded doesn't say which.", "") + "\n")
 	}
 	if r.Again != "" {
 		b.WriteString("\n" + m.wrapAll(r.Again) + "\n")

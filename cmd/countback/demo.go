@@ -112,7 +112,7 @@ func (m *Main) demoReports(cmd *cobra.Command, dir string, now time.Time, n int,
 		return err
 	}
 	for _, args := range [][]string{
-		{"history", last.item, "--as-of", last.at.Format("2006-01-02"), "--last", "10"}, {"shrinkage", last.item}, {"use", last.item},
+		{"history", last.item, "--as-of", last.at.Format("2006-01-02"), "--last", "10"}, {"shrinkage", last.item}, {"use", last.item}, {"audit", last.item},
 	} {
 		if err := show.demoReport(cmd, dir, format, args...); err != nil {
 			return err

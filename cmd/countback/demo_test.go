@@ -16,7 +16,7 @@ func TestDemo(t *testing.T) {
 	}
 	t.Setenv("TMPDIR", temp)
 	out := b.must("demo")
-	for _, word := range []string{"Fennimoor Paper", "facts were recorded", "$ countback stock", "$ countback cost --by month", "What ran short", "stiffener", "$ countback history stiffener", "$ countback shrinkage stiffener", "1 would be 2", "2026-10"} {
+	for _, word := range []string{"Fennimoor Paper", "facts were recorded", "$ countback stock", "$ countback cost --by month", "What ran short", "stiffener", "$ countback history stiffener", "$ countback shrinkage stiffener", "$ countback audit stiffener", "168 days early", "1 would be 2", "2026-10"} {
 		if !strings.Contains(out, word) {
 			t.Errorf("the demo doesn't say %q", word)
 		}

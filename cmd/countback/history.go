@@ -22,11 +22,12 @@ func sorted(list []string) []string {
 func (m *Main) historyCmd() *cobra.Command {
 	var a asked
 	var last int
+	var runout bool
 	cmd := &cobra.Command{
 		Use:   "history ITEM|ORDER|EVENT",
 		Short: "The events behind a figure, oldest first",
 		Long: `The events behind a figure, oldest first, with the balance after each: of an item, of an order, or of one event. Name it as --order or --item where a
-word could be both.`,
+word could be both. With --runout, of an item, also what each event did to the day on which it runs out, at the pace of the 90 days before it.`,
 		Example: "  countback history board\n  countback history 2041",
 		Args:    cobra.RangeArgs(0, 1),
 	}
@@ -36,6 +37,7 @@ word could be both.`,
 	cmd.Flags().StringVar(&item, "item", "", "`id` of an item")
 	cmd.Flags().StringVar(&order, "order", "", "`number` of an order")
 	cmd.Flags().IntVar(&last, "last", 0, "show only the last `n` in the table")
+	cmd.Flags().BoolVar(&runout, "runout", false, "of an item: what each event did to the day on which it runs out")
 	complete(cmd, "item", m.itemIDs)
 	complete(cmd, "order", m.orderNumbers(false))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
@@ -49,6 +51,12 @@ word could be both.`,
 		}
 		r, _ := history.Of(log, run, d.style(), what)
 		out := told{Report: r}
+		if runout {
+			if what.Item == "" {
+				return wrong("--runout", "name an item", "only an item runs out")
+			}
+			out.Runout = d.runout(log, run, what.Item)
+		}
 		if out.Events, err = d.trail(log, what, run.AsOf); err != nil {
 			return err
 		}
@@ -126,7 +134,10 @@ func (m *Main) printHistory(told told, what history.What, last int) error {
 	}
 	g.columns = append(g.columns, column{name: "column", head: "As"}, column{name: "qty", head: "Quantity", figure: true}, column{name: "value", head: "Value", figure: true},
 		column{name: "on_hand", head: "On hand", figure: true}, column{name: "worth", head: "Worth", figure: true})
-	for _, e := range r.Entries {
+	if told.Runout != nil {
+		g.columns = append(g.columns, column{name: "days", head: "Days", figure: true}, column{name: "runs_out", head: "Would last to"})
+	}
+	for i, e := range r.Entries {
 		row := []cell{plain(e.Event), clock(e.Time), plain(e.Kind)}
 		if what.Item == "" {
 			row = append(row, plain(e.Item))
@@ -134,7 +145,12 @@ func (m *Main) printHistory(told told, what history.What, last int) error {
 		if what.Order == "" {
 			row = append(row, plain(e.Order))
 		}
-		g.add(append(row, cell{e.Column, strings.ReplaceAll(e.Column, "_", " ")}, figure(e.Qty), figure(e.Value), figure(e.OnHand), figure(e.Worth))...)
+		row = append(row, cell{e.Column, strings.ReplaceAll(e.Column, "_", " ")}, figure(e.Qty), figure(e.Value), figure(e.OnHand), figure(e.Worth))
+		if told.Runout != nil {
+			x := told.Runout[i]
+			row = append(row, cell{x.Days, signed(x.Days)}, day(x.RunsOut))
+		}
+		g.add(row...)
 	}
 	above := m.trailText(told.Events, what) + m.owedText(told.Purchase)
 	lead := above + r.About

@@ -8,6 +8,7 @@ import (
 
 	"countback/ledger/event"
 	"countback/ledger/store"
+	"countback/projections/bridge"
 	"countback/projections/fold"
 	"countback/projections/history"
 )
@@ -17,6 +18,45 @@ type told struct {
 	history.Report
 	Events   []trailed  `json:"events,omitempty"`
 	Purchase []owedLine `json:"purchase,omitempty"` // of an event that is one
+	Runout   []lasting  `json:"runout,omitempty"`   // of an item, where it was asked for: as long as the entries
+}
+
+// lasting is what one entry did to the day on which an item runs out, at the pace of the 90 days before it. Its fields are empty while there is no pace.
+type lasting struct {
+	PerDay  string `json:"per_day"`
+	Days    string `json:"days"` // by how many days it moved that day: below 0 is sooner
+	RunsOut string `json:"runs_out"`
+}
+
+// runout lines the steps of an item up with the entries of its history: changes of value alone have none.
+func (d *desk) runout(log *fold.Log, run fold.Run, item string) []lasting {
+	it, ok := log.Catalog.Find(item)
+	if !ok {
+		return nil
+	}
+	steps := bridge.Read(log, run).Trail(it.Index)
+	out := []lasting{}
+	k := 0
+	run.Observe = func(m fold.Movement) {
+		switch {
+		case m.Item != it.Index:
+		case m.Column == fold.Adjusted:
+			out = append(out, lasting{})
+		default:
+			s := &steps[k]
+			k++
+			x := lasting{Days: s.Tenths()}
+			if x.Days != "" {
+				x.PerDay = s.PerDay.String()
+			}
+			if s.RunsOut != 0 {
+				x.RunsOut = d.style().Time(s.RunsOut)
+			}
+			out = append(out, x)
+		}
+	}
+	log.Run(run)
+	return out
 }
 
 // trailed is one event as recorded.

@@ -117,7 +117,11 @@ func (w *words) fill(f *Finding) {
 		f.Do = []string{"look where it is kept, and who takes from it", "countback count " + item + " N, once a week, until it is clear when it goes"}
 	case OneOffLoss:
 		f.Events = texts([]event.ID{w.g.list[c.at].From.Event, w.g.list[c.at].To.Event})
-		f.Why = w.amount(size) + " went at once, " + w.between(c.at) + ", and the intervals before and after show nothing like it."
+		f.Why = w.amount(size) + " went at once, " + w.between(c.at)
+		if len(w.g.list) > 2 {
+			f.Why += ", and the other intervals show nothing like it"
+		}
+		f.Why += "."
 		f.Do = []string{"think of what happened in that time: a box that fell, a sample, a favour", "countback damage " + item + " N --reason other --at DAY --note WHAT, so that the next audit knows"}
 	case ShortPack:
 		w.shortPack(f, c, size)

@@ -13,6 +13,7 @@ import (
 	"pgregory.net/rapid"
 
 	"countback/ledger/event"
+	"countback/projections/bridge"
 	"countback/projections/fold"
 	"countback/projections/history"
 	"countback/projections/oracle"
@@ -143,6 +144,12 @@ func exact(src fold.Source, a asked) (string, error) {
 	for _, it := range log.Catalog.Items {
 		r, _ := history.Of(log, run, style, history.What{Item: it.ID})
 		print("history of "+it.ID, r)
+	}
+	rec := bridge.Read(log, run)
+	for _, it := range log.Catalog.Items {
+		if w, err := rec.Window(it.Index, bridge.Ask{}); err == nil && (w.Counted || w.RanOut) { // else it ends with as-of itself
+			print("bridge of "+it.ID, rec.ReportOf(style, []bridge.Bridge{rec.Of(it.Index, w, zone)}))
+		}
 	}
 	for _, o := range []string{"A1", "A2", "A3", "A4"} {
 		r, _ := history.Of(log, run, report.Style{Zone: zone, Exact: true}, history.What{Order: o})

@@ -63,6 +63,7 @@ type shop struct {
 	shortShare float64
 	shortFrom  int
 	opening    []int
+	lines      foldtest.Lines
 }
 
 type order struct {
@@ -435,8 +436,8 @@ func (s *shop) record() *fold.Log {
 	}
 	s.deliver()
 	s.count()
-	lines := foldtest.Events(s.facts)
-	log, err := fold.Read(context.Background(), lines, fold.Choice{})
+	s.lines = foldtest.Events(s.facts)
+	log, err := fold.Read(context.Background(), s.lines, fold.Choice{})
 	if err != nil {
 		panic(err)
 	}
