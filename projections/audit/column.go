@@ -16,12 +16,11 @@ type column struct {
 	inside float64 // share of the effect that lies in the window: Σ x·inside
 	extra  int     // whose variance it brings along: index into the fits' extras, 0 for none
 
-	onset   int64 // ms from which it holds, where it has one
-	events  []event.ID
-	against []event.ID
-	text    string // what it found, for the words
-	costed  bool   // a cost speaks for a unit slip
-	at      int    // interval or count that it is about
+	onset  int64 // ms from which it holds, where it has one
+	events []event.ID
+	text   string // what it found, for the words
+	costed bool   // a cost speaks for a unit slip
+	at     int    // interval or count that it is about
 }
 
 // The extras: what single pieces add to the variance of a loss.

@@ -340,6 +340,25 @@ func costSays(ratio, factor float64) float64 {
 	return math.Log(density(ratio-factor)) - math.Log(density(ratio))
 }
 
+// shelved is how long after a count an entry of a delivery may be about goods that were on the shelf when it was made.
+const shelved = 14 * day
+
+// alreadyThere are deliveries that were entered right after a count and counted before: the count finds them too many, and the next one too few.
+func (g *gathering) alreadyThere(k int, share float64) {
+	for i := range g.receipts {
+		r := &g.receipts[i]
+		if g.at(r.Ms) != k+1 || r.Ms > g.list[k].To.Ms+shelved {
+			continue
+		}
+		x := g.unit(k, -r.Qty.Float())
+		x[k+1] = r.Qty.Float()
+		g.add(column{cause: CountSlip, x: x, fixed: true, events: []event.ID{g.list[k].To.Event, r.Event}, text: onShelf, at: k}, 0.1*share)
+	}
+}
+
+// onShelf marks a count that already held what was entered after it.
+const onShelf = "it already held the delivery that was entered right after it"
+
 // countSlips are counts that were read or written down wrongly: the next count takes the difference back.
 func (g *gathering) countSlips() {
 	var at []int
@@ -360,7 +379,8 @@ func (g *gathering) countSlips() {
 		for _, m := range misreadings(g.list[k].To.Figure, g.packs) {
 			s := g.unit(k, m.off)
 			s[k+1] = -m.off
-			g.add(column{cause: CountSlip, x: s, fixed: true, events: event, text: m.text, at: k}, 0.6*share*m.chance)
+			g.add(column{cause: CountSlip, x: s, fixed: true, events: event, text: m.text, at: k}, 0.5*share*m.chance)
 		}
+		g.alreadyThere(k, share)
 	}
 }

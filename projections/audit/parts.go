@@ -99,10 +99,7 @@ func (c *changed) logBF() float64 {
 	nu := usualYears + max(0, n-1)
 	s2 := max((usualYears*c.guess*c.guess+squares)/nu, c.floor*c.floor)
 	s := math.Sqrt(float64(s2 * (1 + 1/(n+1))))
-	centres := []float64{mean}
-	for _, y := range c.year {
-		centres = append(centres, y)
-	}
+	centres := append([]float64{mean}, c.year...)
 	usual := func(x float64) float64 {
 		sum := 0.0
 		for _, m := range centres {

@@ -65,7 +65,7 @@ func (w *words) toldApart() bool {
 		return false
 	}
 	mean := sum / n
-	cv := math.Sqrt(max(0, squares/n-float64(mean*mean))) / mean
+	cv := math.Sqrt(max(0, squares-float64(n*mean*mean))/(n-1)) / mean
 	sp := w.g.in[noExtra].by[1]
 	x := sp.whiten(c.x)
 	z := dot(x, sp.y) / math.Sqrt(dot(x, x))
@@ -263,6 +263,11 @@ func (w *words) countSlip(f *Finding, c *column, size float64) {
 	}
 	f.Why += ". The next count takes the difference back, so nothing is lost."
 	f.Events = texts([]event.ID{w.g.list[k].To.Event, w.g.list[k+1].To.Event})
+	if c.text == onShelf {
+		f.Events = append(f.Events, c.events[1].String())
+		f.Do = []string{"see whether it was on the shelf that day", "countback reverse " + c.events[1].String() + " --reason \"it came before the count\", then countback restock " + w.rep.Item + " N PACK --cost COST --at DAY, a day before the count"}
+		return
+	}
 	f.Do = []string{"look at the count sheet", "countback reverse " + w.g.list[k].To.Event.String() + " --reason \"misread\", then countback count " + w.rep.Item + " N --at DAY with what it says"}
 }
 

@@ -74,7 +74,7 @@ func (o *outcome) alone(c audit.Cause) bool {
 
 const (
 	tuned    = uint64(1_000_000)
-	reported = uint64(5_000_000)
+	reported = uint64(9_000_000)
 )
 
 // sizes are those of the rules: obvious from 6 standard deviations on, moderate from 3 to 6.
@@ -84,7 +84,7 @@ var sizes = []struct {
 }{{"obvious", 6, 15}, {"moderate", 3, 6}}
 
 func TestRates(t *testing.T) {
-	n, calm, pairs := 6, 60, 20
+	n, calm, pairs := 3, 40, 12
 	if *full {
 		n, calm, pairs = 200, 1000, 400
 	}
@@ -340,11 +340,11 @@ func slack(p float64, n int) float64 { return 2.5 * math.Sqrt(p*(1-p)/float64(ma
 
 func (r *rates) judge(t *testing.T) {
 	r0, _, n0 := r.total(0)
-	if got := float64(r0) / float64(n0); got < 0.97-slack(0.97, n0) {
+	if got := float64(r0) / float64(n0); got < 0.99-slack(0.99, n0) {
 		t.Errorf("obvious: %.3f right", got)
 	}
 	r1, _, n1 := r.total(1)
-	if got := float64(r1) / float64(n1); got < 0.9-slack(0.9, n1) {
+	if got := float64(r1) / float64(n1); got < 0.92-slack(0.92, n1) {
 		t.Errorf("moderate: %.3f right", got)
 	}
 	if got := float64(r.falsely) / float64(r.calm); got > 0.03+slack(0.03, r.calm) {
