@@ -39,12 +39,16 @@ func (s *session) rang(msg *nats.Msg) {
 	}
 }
 
-// raise takes note of a sequence that was stored: of the stream, and of a subject if one is named.
+// raise takes note of a sequence that was stored: of the stream, and of a subject if one is named. Receipts have a stream of their own, whose numbers say
+// nothing about the log stream.
 func (s *session) raise(subject string, seq uint64) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if subject != "" {
 		s.least[subject] = max(s.least[subject], seq)
+		if _, sort, _, ok := replicate.ParseSubject(subject); ok && sort == replicate.SubjectHeld {
+			return
+		}
 	}
 	if seq > s.last {
 		s.last = seq
