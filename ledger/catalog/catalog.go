@@ -173,18 +173,6 @@ func (b *builder) shop() {
 	}
 }
 
-func restates(d event.Data) event.ID {
-	switch d := d.(type) {
-	case *event.Item:
-		return d.Restates
-	case *event.PackSpec:
-		return d.Restates
-	case *event.MakeSpec:
-		return d.Restates
-	}
-	return event.ID{}
-}
-
 // firstDefinitions finds every item and gives it its place by id.
 func (b *builder) firstDefinitions() {
 	first := map[string]*Item{}
@@ -331,7 +319,7 @@ func (b *builder) checkSpecs() {
 func (b *builder) restatements(of func(event.Kind) bool) {
 	by := map[event.ID][]*event.Event{} // what restates an id, bad ones included, in fold order
 	for _, i := range b.events {
-		if r := restates(i.Event.Data); !r.IsZero() && of(i.Event.Kind) {
+		if r := event.Restated(i.Event.Data); !r.IsZero() && of(i.Event.Kind) {
 			by[r] = append(by[r], i.Event)
 		}
 	}
@@ -342,7 +330,7 @@ func (b *builder) restatements(of func(event.Kind) bool) {
 	})
 	circles := b.circles()
 	for _, i := range b.events {
-		r := restates(i.Event.Data)
+		r := event.Restated(i.Event.Data)
 		if r.IsZero() || !of(i.Event.Kind) || b.isVoid(i.Event) {
 			continue
 		}
@@ -357,7 +345,7 @@ func (b *builder) restatements(of func(event.Kind) bool) {
 	}
 	b.spread(by, func(i Input) bool { return b.isVoid(i.Event) && !b.gone(i.Event) }, func(e *event.Event) bool {
 		was := b.isVoid(e)
-		b.void(e, "it restates %s, which is void", restates(e.Data))
+		b.void(e, "it restates %s, which is void", event.Restated(e.Data))
 		return !was && !b.gone(e)
 	})
 	for id, list := range by {
@@ -416,7 +404,7 @@ func (b *builder) circles() map[event.ID]bool {
 			}
 			walk[id] = n + 1
 			path = append(path, id)
-			if id = restates(at.Event.Data); id.IsZero() {
+			if id = event.Restated(at.Event.Data); id.IsZero() {
 				break
 			}
 		}

@@ -165,7 +165,7 @@ func (c *checker) follow(id event.ID, d event.Data) chain {
 		}
 		return ch
 	}
-	next := restated(d)
+	next := event.Restated(d)
 	if next.IsZero() || c.err != nil {
 		return chain{}
 	}
@@ -180,18 +180,6 @@ func (c *checker) follow(id event.ID, d event.Data) chain {
 	}
 	c.chains[id] = ch
 	return ch
-}
-
-func restated(d event.Data) event.ID {
-	switch d := d.(type) {
-	case *event.Item:
-		return d.Restates
-	case *event.PackSpec:
-		return d.Restates
-	case *event.MakeSpec:
-		return d.Restates
-	}
-	return event.ID{}
 }
 
 // subject is the item that a definition is about; all packing specs are about the same.

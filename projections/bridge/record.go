@@ -198,7 +198,7 @@ func (r *Record) known(at event.Key) *revision {
 		if e.Key().Rank != 0 {
 			return
 		}
-		if at.Before(e.Key()) && !restates(e.Data).IsZero() {
+		if at.Before(e.Key()) && !event.Restated(e.Data).IsZero() {
 			later = true
 			return
 		}
@@ -216,17 +216,4 @@ func (r *Record) known(at event.Key) *revision {
 	}
 	r.revs = append(r.revs, rev)
 	return rev
-}
-
-// restates returns what an event of setup takes the place of.
-func restates(d event.Data) event.ID {
-	switch d := d.(type) {
-	case *event.Item:
-		return d.Restates
-	case *event.PackSpec:
-		return d.Restates
-	case *event.MakeSpec:
-		return d.Restates
-	}
-	return event.ID{}
 }

@@ -252,25 +252,13 @@ func (f *finder) reaches(log *fold.Log, r fold.Ref, firsts map[event.ID]bool) bo
 			return false
 		}
 		ms = e.Time.Ms()
-		next := restated(e.Data)
+		next := event.Restated(e.Data)
 		if next.IsZero() {
 			break
 		}
 		id = next
 	}
 	return ms <= f.end || firsts[id]
-}
-
-func restated(d event.Data) event.ID {
-	switch d := d.(type) {
-	case *event.Item:
-		return d.Restates
-	case *event.PackSpec:
-		return d.Restates
-	case *event.MakeSpec:
-		return d.Restates
-	}
-	return event.ID{}
 }
 
 // about says what the events are about.
