@@ -131,9 +131,15 @@ func onFolder(t *testing.T, data string, args ...string) string {
 	return out
 }
 
+// tryOn runs one command to its end. One that goes on running, as serve does where it should have refused, is stopped and has failed.
 func tryOn(data string, args ...string) (out, errs string, status int) {
+	ctx, stop := context.WithTimeout(context.Background(), 2*time.Minute)
+	defer stop()
 	var o, e bytes.Buffer
-	status = mainOn(data, strings.NewReader(""), &o, &e, args...).Run(context.Background())
+	status = mainOn(data, strings.NewReader(""), &o, &e, args...).Run(ctx)
+	if ctx.Err() != nil {
+		return o.String(), e.String() + "\nit was still running after two minutes", -1
+	}
 	return o.String(), e.String(), status
 }
 

@@ -182,7 +182,12 @@ func TestServeThatCant(t *testing.T) {
 	}
 	// A bus's store that another shop has left here.
 	other := foundShop(t)
-	serveOn(t, other).stop()
+	k := serveOn(t, other)
+	eventually(t, "the other shop's bus has its streams", func() bool {
+		made, err := filepath.Glob(filepath.Join(other, busFolder, "jetstream", "*", "streams", "*", "meta.sum"))
+		return err == nil && len(made) == 2
+	})
+	k.stop()
 	if err := os.RemoveAll(filepath.Join(data, busFolder)); err != nil {
 		t.Fatal(err)
 	}
