@@ -77,6 +77,12 @@ func TestWhenACheckpointHolds(t *testing.T) {
 			#P pack 2026-01-04 {"order":"1"}
 			// late
 			decide 2026-01-09 {"event":"#P","keep":false}`, false},
+		{"a delivery from behind names a credit of before, which came before its delivery", "", `
+			#C credit 2026-01-03 {"restock":"#R2","lines":[{"item":"card","amount":"1"}]}
+			#R2 restock 2026-01-05 {"lines":[{"item":"card","qty":"5","cost":"3"}]}
+			// late
+			restock 2026-01-08 {"purchase":"#C","lines":[{"item":"card","qty":"5","cost":"3"}]}
+			damage 2026-01-09 {"item":"card","qty":"1","reason":"damaged"}`, true},
 		{"a pack from behind is kept", "", `
 			order 2026-01-03 {"order":"1","zone":"ca","lines":[{"item":"card","qty":"2"}]}
 			// late

@@ -121,18 +121,22 @@ func (t *tail) look(r store.Row, l *event.Light) error {
 	if err != nil || e.Fault != nil {
 		return err
 	}
+	if d, ok := e.Data.(*event.Count); ok && t.sn.Continues(d.Session, l.Ms) {
+		return errDoubt
+	}
+	t.name(e)
+	t.mention(store.OrderOf(e), late && e.Kind == event.KindOrder)
+	return nil
+}
+
+// name notes the delivery or purchase that an event names, whatever that turns out to be: a restock may name a credit, which names a delivery.
+func (t *tail) name(e *event.Event) {
 	switch d := e.Data.(type) {
-	case *event.Count:
-		if t.sn.Continues(d.Session, l.Ms) {
-			return errDoubt
-		}
 	case *event.Restock:
 		t.named = append(t.named, d.Purchase)
 	case *event.Credit:
 		t.named = append(t.named, d.Restock)
 	}
-	t.mention(store.OrderOf(e), late && e.Kind == event.KindOrder)
-	return nil
 }
 
 func (t *tail) mention(order string, fresh bool) {
@@ -165,9 +169,7 @@ func (t *tail) mentioned(ctx context.Context, fn func([]byte) error) error {
 			if err != nil {
 				return err
 			}
-			if d, ok := e.Data.(*event.Restock); ok {
-				t.named = append(t.named, d.Purchase)
-			}
+			t.name(e)
 			if err := t.hand(r, &l, fn); err != nil {
 				return err
 			}
