@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
@@ -34,6 +35,7 @@ type Main struct {
 	Machine     string    // what the system tells machines apart by; "": nothing
 	Version     string
 	Build       string // of the program, down to its source; "": folds neither use nor leave checkpoints
+	Recorder    fs.FS  // the built recorder that serve offers to phones; nil: the embedded one
 
 	data   string
 	format string

@@ -141,8 +141,15 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 	}
 	br := &bridge.Bridge{Conn: s.srv.Conn}
 	doors := &pair.Doors{Desk: s.desk, Own: d.key.Device(), Place: s.place, Sent: func(device string) { s.warn("device " + device + " has loaded the whole ledger") }, Fault: func(err error) { s.warn(explain(err).Error()) }}
+	page, err := m.recorderPage()
+	if err != nil {
+		return err
+	}
 	mux := http.NewServeMux()
-	mux.Handle("/", doors.Handler())
+	mux.Handle("/", page)
+	joining := doors.Handler()
+	mux.Handle("/pair/", joining)
+	mux.Handle(pair.PathHandover, joining)
 	mux.Handle("/nats", br)
 	door, err := openDoor(net.JoinHostPort(o.listen, o.port), m.certificates(s.auth).Config(), mux)
 	if err != nil {

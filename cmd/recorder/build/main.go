@@ -1,0 +1,57 @@
+// Command build builds the recorder: it compiles the two WebAssembly modules with the Go that runs it, adds Go's own script that starts them and the
+// hand-written files of cmd/recorder/page, names all of them with their hashes for the service worker, and writes them compressed into a folder.
+//
+//	go run countback/cmd/recorder/build -into FOLDER [-quick]
+//
+// go generate runs it for cmd/countback/recorder. With -quick files are compressed less, for tests.
+package main
+
+import (
+	"flag"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"runtime"
+	"strings"
+)
+
+func main() {
+	into := flag.String("into", "built", "the `folder` to write to; what an earlier build left there is replaced")
+	quick := flag.Bool("quick", false, "compress less, for tests")
+	quiet := flag.Bool("quiet", false, "say nothing where all is well")
+	flag.Parse()
+	root, err := top()
+	if err == nil {
+		b := &builder{root: root, into: *into, quick: *quick, goroot: runtimeRoot()}
+		if err = b.build(); err == nil && !*quiet {
+			fmt.Print(b.report())
+		}
+	}
+	if err != nil {
+		fmt.Fprintln(os.Stderr, "build the recorder: "+strings.TrimSpace(err.Error()))
+		os.Exit(1)
+	}
+}
+
+// top is the folder of the module.
+func top() (string, error) {
+	out, err := exec.Command("go", "env", "GOMOD").Output()
+	if err != nil {
+		return "", fmt.Errorf("go env GOMOD: %w", err)
+	}
+	file := strings.TrimSpace(string(out))
+	if filepath.Base(file) != "go.mod" {
+		return "", fmt.Errorf("this isn't run inside the module; change to the project's folder")
+	}
+	return filepath.Dir(file), nil
+}
+
+// runtimeRoot is the root of the Go that compiles: its script and its modules belong together.
+func runtimeRoot() string {
+	out, err := exec.Command("go", "env", "GOROOT").Output()
+	if err != nil {
+		return runtime.GOROOT()
+	}
+	return strings.TrimSpace(string(out))
+}
