@@ -29,6 +29,7 @@ type Member struct {
 // Members says who belongs to a shop. Add changes it; the other methods only read, and may be used by several goroutines between changes.
 type Members struct {
 	shop    string
+	verify  key.Verifier
 	devices map[string]*event.Event   // first events by device
 	passes  map[string][]*event.Event // shop events that name a keeper, by device, in order of sequence
 	revokes map[string][]*event.Event // by the device that revokes, in order of sequence
@@ -42,14 +43,20 @@ type Members struct {
 // NewMembers returns the members of a shop before any event is known.
 func NewMembers(shop string) *Members {
 	return &Members{
-		shop: shop, devices: map[string]*event.Event{}, passes: map[string][]*event.Event{}, revokes: map[string][]*event.Event{}, checked: map[string]bool{},
+		shop: shop, verify: key.Verify, devices: map[string]*event.Event{}, passes: map[string][]*event.Event{}, revokes: map[string][]*event.Event{}, checked: map[string]bool{},
 		members: map[string]Member{}, keepers: map[string]bool{},
 	}
 }
 
 // Load reads the members of a shop from a store.
 func Load(ctx context.Context, st store.Store, shop string) (*Members, error) {
+	return LoadVerified(ctx, st, shop, key.Verify)
+}
+
+// LoadVerified is Load with another way to check signatures, which the members go on using.
+func LoadVerified(ctx context.Context, st store.Store, shop string, verify key.Verifier) (*Members, error) {
 	m := NewMembers(shop)
+	m.verify = verify
 	err := st.ScanKinds(ctx, []event.Kind{event.KindDevice, event.KindShop, event.KindRevoke}, 0, func(r store.Row) error {
 		e, err := event.ParseLine(bytes.Clone(r.Line))
 		if err != nil {
@@ -150,7 +157,7 @@ func (m *Members) endorsed(e *event.Event, d *event.Device, public string, p key
 	name := fmt.Sprint(e.Hash, public, p)
 	ok, known := m.checked[name]
 	if !known {
-		ok = key.Verify(public, p, key.AdmitPayload(m.shop, d.Key, d.Role), d.Endorsement) == nil
+		ok = m.verify(public, p, key.AdmitPayload(m.shop, d.Key, d.Role), d.Endorsement) == nil
 		m.checked[name] = ok
 	}
 	return ok

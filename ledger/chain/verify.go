@@ -70,7 +70,7 @@ func Signed(e *event.Event, members *Members) error {
 	if err != nil {
 		return err
 	}
-	if key.Verify(public, key.Event, head, sig) != nil {
+	if members.verify(public, key.Event, head, sig) != nil {
 		return refuse(e, ErrSignature)
 	}
 	if e.Seq == 1 && !members.admits(e) {

@@ -87,6 +87,9 @@ func (k *Key) Sign(p Purpose, payload []byte) (string, error) {
 	return encoding.EncodeToString(ed25519.Sign(k.private(), in)), nil
 }
 
+// Verifier checks a signature as Verify does.
+type Verifier func(public string, p Purpose, payload []byte, sig string) error
+
 // Verify checks that sig is the signature of payload for the purpose under a public key in nkeys' text.
 func Verify(public string, p Purpose, payload []byte, sig string) error {
 	in, err := input(p, payload)

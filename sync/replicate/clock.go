@@ -38,14 +38,14 @@ func (m *Machine) compareClocks(k *link, msg Message) {
 
 // compareDates notices events whose id was made later than the bus stored them: the clock of their device is ahead. That one is behind can't be seen, because
 // an event may have waited.
-func (m *Machine) compareDates(e *event.Event, it item) {
-	if e.ID.IsZero() || e.Device == m.own {
+func (m *Machine) compareDates(device string, id event.ID, it item) {
+	if it.stored == 0 || id.IsZero() || device == m.own {
 		return
 	}
-	ahead := time.Duration(e.ID.Ms()-it.stored/int64(time.Millisecond)) * time.Millisecond
+	ahead := time.Duration(id.Ms()-it.stored/int64(time.Millisecond)) * time.Millisecond
 	if ahead <= clockSlack {
 		return
 	}
-	m.log(e.Device).dated = max(m.log(e.Device).dated, ahead)
-	m.report(Report{What: ClockAhead, Device: e.Device, From: it.from, Off: ahead})
+	m.log(device).dated = max(m.log(device).dated, ahead)
+	m.report(Report{What: ClockAhead, Device: device, From: it.from, Off: ahead})
 }

@@ -2,6 +2,8 @@ package replicate_test
 
 import (
 	"bytes"
+	"cmp"
+	"slices"
 	"testing"
 
 	"countback/ledger/store/storetest"
@@ -12,7 +14,9 @@ import (
 func FuzzParseReceipt(f *testing.F) {
 	l := storetest.NewLog(1, "")
 	l.Next(l.Device(nil, "desk"))
-	for _, heads := range [][]replicate.Head{nil, {{Device: l.Key.Device(), Seq: 1, Hash: l.Prev}}, {{Device: "a", Seq: 3, Hash: "b"}, {Device: "c", Seq: 2, Hash: ""}}} {
+	two := []replicate.Head{{Device: l.Key.Device(), Seq: 1, Hash: l.Prev}, {Device: storetest.NewLog(2, "").Key.Device(), Seq: 31, Hash: l.Prev}}
+	slices.SortFunc(two, func(a, b replicate.Head) int { return cmp.Compare(a.Device, b.Device) })
+	for _, heads := range [][]replicate.Head{nil, two[:1], two, {two[1], two[0]}, {{Device: "a", Seq: 3, Hash: "b"}}} {
 		r, err := replicate.SignReceipt(l.Key, 7, heads)
 		if err != nil {
 			f.Fatal(err)

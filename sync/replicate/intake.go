@@ -8,6 +8,7 @@ import (
 
 	"countback/ledger/chain"
 	"countback/ledger/event"
+	"countback/ledger/store"
 )
 
 // item is one line on its way in.
@@ -88,6 +89,9 @@ func (m *Machine) sort(tx transaction, it item) error {
 		m.report(Report{What: TooLarge, Device: it.from})
 		return nil
 	}
+	if known, err := m.known(tx, it); known || err != nil {
+		return err
+	}
 	e, err := event.ParseLine(it.line)
 	if err != nil {
 		m.report(Report{What: Unreadable, Device: it.from, Err: err})
@@ -97,9 +101,7 @@ func (m *Machine) sort(tx transaction, it item) error {
 		m.report(Report{What: Foreign, Device: it.from})
 		return m.refuse(tx, it, chain.ErrShop)
 	}
-	if it.stored != 0 {
-		m.compareDates(e, it)
-	}
+	m.compareDates(e.Device, e.ID, it)
 	if !m.knows(e.Device) && m.strangers(it.from) >= m.cfg.Strangers {
 		m.leave(it, e.Device)
 		return nil
@@ -110,7 +112,7 @@ func (m *Machine) sort(tx transaction, it item) error {
 		return err
 	}
 	if held == e.Hash {
-		m.stands(it.spot.link, e)
+		m.stands(it.spot.link, e.Device, e.Seq)
 		return nil
 	}
 	for _, list := range [][]*node{l.aside, l.cands} {
@@ -128,6 +130,27 @@ func (m *Machine) sort(tx transaction, it item) error {
 	l.cands = put(l.cands, n)
 	l.touched = true
 	return nil
+}
+
+// known deals with a line that stands in its log already, as most do that a device has sent itself: nothing of it is read but its place.
+func (m *Machine) known(tx transaction, it item) (bool, error) {
+	e, err := m.scanner.Line(it.line)
+	if err != nil || !m.knows(e.Device) {
+		return false, nil
+	}
+	if err := m.refreshLog(tx, m.log(e.Device)); err != nil {
+		return false, err
+	}
+	row, err := tx.At(e.Device, e.Seq)
+	if errors.Is(err, store.ErrNotFound) {
+		return false, nil
+	}
+	if err != nil || !bytes.Equal(row.Line, it.line) {
+		return false, err
+	}
+	m.compareDates(e.Device, e.ID, it)
+	m.stands(it.spot.link, e.Device, e.Seq)
+	return true, nil
 }
 
 // knows reports whether a device has a log here, or is a member, or has something waiting.
@@ -148,12 +171,8 @@ func (m *Machine) strangers(from string) (n int) {
 
 // heldAt returns the hash of the event that stands at a place of a log, "" for none.
 func (m *Machine) heldAt(tx transaction, l *log, seq int64) (string, error) {
-	if !l.touched {
-		head, err := tx.Head(l.device) // the command line may have recorded
-		if err != nil {
-			return "", err
-		}
-		l.head = head
+	if err := m.refreshLog(tx, l); err != nil {
+		return "", err
 	}
 	switch {
 	case seq == l.head.Seq:
@@ -168,10 +187,18 @@ func (m *Machine) heldAt(tx transaction, l *log, seq int64) (string, error) {
 	return event.HashLine(row.Line), nil
 }
 
+// refreshLog reads how far a log goes, unless it is being changed: the command line may have recorded.
+func (m *Machine) refreshLog(tx transaction, l *log) (err error) {
+	if !l.touched {
+		l.head, err = tx.Head(l.device)
+	}
+	return err
+}
+
 // stands says that an event of a log was read from a link's stream.
-func (m *Machine) stands(k *link, e *event.Event) {
+func (m *Machine) stands(k *link, device string, seq int64) {
 	if k != nil {
-		k.note(e.Device, e.Seq)
+		k.note(device, seq)
 	}
 }
 

@@ -26,6 +26,9 @@ type Config struct {
 	Desk  bool   // checks every signature, sooner or later, and fills log subjects of others
 	Build string // the program's build; with another one refused lines are tried again
 	Limits
+
+	// Verify checks signatures; nil stands for key.Verify. Another one is for whoever runs many machines on the same bytes, as the simulation does.
+	Verify key.Verifier
 }
 
 // Limits are how much is kept of what can't stand in a log (yet). Zero fields have the defaults that are named.
@@ -62,6 +65,7 @@ type Machine struct {
 	out  []Output
 	said map[saying]said
 
+	scanner *event.Scanner
 	started bool
 	now     int64         // ms since 1970 by the own clock
 	elapsed time.Duration // time that has passed, which a clock that is set back doesn't turn
@@ -140,7 +144,10 @@ var errNoLooker = errors.New("the store's transactions can't look into a log")
 // New reads the machine's state from the store. ctx is that of all its calls of the store.
 func New(ctx context.Context, cfg Config) (*Machine, error) {
 	cfg.Limits = cfg.Limits.filled()
-	m := &Machine{ctx: ctx, cfg: cfg, own: cfg.Key.Device(), said: map[saying]said{}}
+	if cfg.Verify == nil {
+		cfg.Verify = key.Verify
+	}
+	m := &Machine{ctx: ctx, cfg: cfg, own: cfg.Key.Device(), said: map[saying]said{}, scanner: event.NewScanner()}
 	if err := m.load(); err != nil {
 		return nil, err
 	}
@@ -302,7 +309,7 @@ func (m *Machine) loadMembers() error {
 	if err != nil {
 		return err
 	}
-	members, err := chain.Load(m.ctx, m.cfg.Store, m.cfg.Shop)
+	members, err := chain.LoadVerified(m.ctx, m.cfg.Store, m.cfg.Shop, m.cfg.Verify)
 	if err != nil {
 		return err
 	}

@@ -7,8 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-
-	"github.com/go-json-experiment/json"
+	"strings"
 
 	"countback/ledger/event"
 	"countback/ledger/key"
@@ -41,26 +40,15 @@ type Head struct {
 	Hash   string
 }
 
-type logEnd struct {
-	Seq  int64  `json:"seq"`
-	Hash string `json:"hash"`
-}
-
 // SignReceipt makes a device's receipt. heads are in the order of their devices.
 func SignReceipt(k *key.Key, count int64, heads []Head) (*Receipt, error) {
-	ends := map[string]logEnd{}
-	for _, h := range heads {
-		ends[h.Device] = logEnd{h.Seq, h.Hash}
-	}
-	list, err := json.Marshal(ends, json.Deterministic(true))
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrReceipt, err)
-	}
 	r := &Receipt{Device: k.Device(), Count: count, Heads: slices.Clone(heads)}
-	r.payload = fmt.Appendf(nil, "%s\n%d\n%s", r.Device, count, list)
-	if r.sig, err = k.Sign(key.Held, r.payload); err != nil {
+	r.payload = appendHeads(fmt.Appendf(nil, "%s\n%d\n", r.Device, count), heads)
+	sig, err := k.Sign(key.Held, r.payload)
+	if err != nil {
 		return nil, err
 	}
+	r.sig = sig
 	r.body = fmt.Appendf(nil, "%s%s\n%s", receiptLine, r.payload, r.sig)
 	return r, nil
 }
@@ -82,30 +70,76 @@ func ParseReceipt(body []byte) (*Receipt, error) {
 		return bad("its count isn't a plain whole number from 1")
 	}
 	r.Count = count
-	ends := map[string]logEnd{}
-	if err := json.Unmarshal(lines[2], &ends, json.RejectUnknownMembers(true)); err != nil {
-		return bad("its list can't be read: " + err.Error())
-	}
-	for device, end := range ends {
-		if end.Seq < 1 || end.Seq > event.MaxSeq {
-			return bad("it names a sequence that can't be")
-		}
-		r.Heads = append(r.Heads, Head{device, end.Seq, end.Hash})
-	}
-	slices.SortFunc(r.Heads, func(a, b Head) int { return cmp.Compare(a.Device, b.Device) })
-	again, err := json.Marshal(ends, json.Deterministic(true))
-	if err != nil || !bytes.Equal(again, lines[2]) {
+	if r.Heads, ok = parseHeads(lines[2]); !ok {
 		return bad("its list isn't in its one spelling")
 	}
 	return r, nil
 }
 
+// appendHeads writes the list of a receipt.
+func appendHeads(b []byte, heads []Head) []byte {
+	b = append(b, '{')
+	for i, h := range heads {
+		if i > 0 {
+			b = append(b, ',')
+		}
+		b = fmt.Appendf(b, `"%s":{"seq":%d,"hash":"%s"}`, h.Device, h.Seq, h.Hash)
+	}
+	return append(b, '}')
+}
+
+// parseHeads reads the list of a receipt, which has one spelling: what is read, written anew, is the same bytes.
+func parseHeads(b []byte) (heads []Head, ok bool) {
+	rest, ok := bytes.CutPrefix(b, []byte("{"))
+	last := ""
+	for ok && !bytes.Equal(rest, []byte("}")) {
+		if len(heads) > 0 {
+			if rest, ok = bytes.CutPrefix(rest, []byte(",")); !ok {
+				return nil, false
+			}
+		}
+		var device, seq, hash []byte
+		if device, rest, ok = field(rest, `"`, `":{"seq":`); !ok || !isDevice(device) || string(device) <= last {
+			return nil, false
+		}
+		if seq, rest, ok = field(rest, ``, `,"hash":"`); !ok {
+			return nil, false
+		}
+		if hash, rest, ok = field(rest, ``, `"}`); !ok || !isHash(hash) {
+			return nil, false
+		}
+		n, err := strconv.ParseInt(string(seq), 10, 64)
+		if err != nil || n < 1 || n > event.MaxSeq || strconv.FormatInt(n, 10) != string(seq) {
+			return nil, false
+		}
+		last = string(device)
+		heads = append(heads, Head{last, n, string(hash)})
+	}
+	return heads, ok
+}
+
+// field cuts what stands between two texts off.
+func field(b []byte, before, after string) (value, rest []byte, ok bool) {
+	if b, ok = bytes.CutPrefix(b, []byte(before)); !ok {
+		return nil, nil, false
+	}
+	return bytes.Cut(b, []byte(after))
+}
+
+func isDevice(b []byte) bool {
+	return len(b) == key.DeviceLen && strings.Trim(string(b), "abcdefghijklmnopqrstuvwxyz234567") == ""
+}
+
+func isHash(b []byte) bool { return len(b) == 64 && strings.Trim(string(b), "0123456789abcdef") == "" }
+
 // Verify checks the signature under a device's public key in nkeys' text.
-func (r *Receipt) Verify(public string) error {
+func (r *Receipt) Verify(public string) error { return r.verify(public, key.Verify) }
+
+func (r *Receipt) verify(public string, verify key.Verifier) error {
 	if device, err := key.DeviceOf(public); err != nil || device != r.Device {
 		return fmt.Errorf("%w: it is another device's", ErrReceipt)
 	}
-	if err := key.Verify(public, key.Held, r.payload, r.sig); err != nil {
+	if err := verify(public, key.Held, r.payload, r.sig); err != nil {
 		return fmt.Errorf("%w: %w", ErrReceipt, err)
 	}
 	return nil

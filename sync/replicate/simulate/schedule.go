@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"countback/ledger/event"
+	"countback/ledger/key"
 	"countback/ledger/record"
 	"countback/ledger/store/memory"
 	"countback/sync/replicate"
@@ -89,7 +90,7 @@ const mostReplicas = 6
 
 // Run lets a schedule happen, then heals everything, and checks the promises. tell, if given, is told of each step and report.
 func Run(s Schedule, tell func(string, ...any)) (*Result, error) {
-	w := &world{ctx: context.Background(), rng: rand.New(rand.NewPCG(s.Seed, 2)), loss: s.Loss, tell: tell}
+	w := &world{ctx: context.Background(), rng: rand.New(rand.NewPCG(s.Seed, 2)), loss: s.Loss, tell: tell, keys: map[string]*key.Key{}, valid: map[string]bool{}}
 	w.stats.Reports, w.stats.Did = map[replicate.What]int{}, map[string]int{}
 	if tell == nil {
 		w.tell = func(string, ...any) {}

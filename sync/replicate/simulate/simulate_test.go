@@ -3,6 +3,7 @@ package simulate_test
 import (
 	"fmt"
 	"os"
+	"runtime/debug"
 	"strconv"
 	"sync"
 	"sync/atomic"
@@ -77,6 +78,7 @@ func TestScheduleHangsOnItsSeed(t *testing.T) {
 }
 
 func TestSchedules(t *testing.T) {
+	defer debug.SetGCPercent(debug.SetGCPercent(400)) // a schedule's world is small, and makes much that is soon of no use
 	first, n := seeds(t)
 	var failed atomic.Bool
 	var mu sync.Mutex
