@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/typed"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 	cutting "countback/projections/cut"
@@ -84,8 +85,8 @@ func readSize(text string) (cutting.Size, error) {
 	if !ok {
 		return cutting.Size{}, wrong("", hint, "%q is no width and height", text)
 	}
-	if number, word := splitNumber(a); word == "" {
-		_, word = splitNumber(b)
+	if number, word := typed.Cut(a); word == "" {
+		_, word = typed.Cut(b)
 		a = number + " " + word
 	}
 	var s cutting.Size

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"syscall"
 
+	"countback/cmd/countback/typed"
 	"countback/ledger/event"
 	"countback/ledger/store"
 )
@@ -98,6 +99,10 @@ func explain(err error) *fault {
 	var field *event.FieldError
 	if errors.As(err, &field) {
 		return &fault{what: field.Why, where: field.Field, status: statusUse, err: err}
+	}
+	var said *typed.Error
+	if errors.As(err, &said) {
+		return &fault{what: said.What, hint: said.Hint, status: statusUse, err: err}
 	}
 	var path *fs.PathError
 	switch {

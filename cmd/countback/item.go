@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/typed"
 	"countback/ledger/event"
 	"countback/ledger/near"
 	"countback/ledger/num"
@@ -128,14 +129,10 @@ func (d *desk) units(to *map[string]num.Qty, what, item, base string, list, drop
 	return nil
 }
 
-// exactly reads a quantity that must not be rounded. The advice is the rules': a length that isn't exact is better given in the base unit, or the base unit chosen smaller.
+// exactly reads a quantity that must not be rounded.
 func exactly(text, base string) (num.Qty, error) {
-	number, word := splitNumber(text)
-	q, err := num.ParseQty(number)
-	if err != nil || word == "" || word == base {
-		return q, err
-	}
-	return unit.Exact(q, word, base)
+	number, word := typed.Cut(text)
+	return typed.Exactly(number, word, base)
 }
 
 func (d *desk) weight(to **num.Qty, text string) error {
