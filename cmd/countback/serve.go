@@ -13,7 +13,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/pages"
 	"countback/ledger/store"
+	"countback/ledger/store/sqlite"
 	"countback/sync/authority"
 	"countback/sync/bus"
 	"countback/sync/bus/bridge"
@@ -35,6 +37,7 @@ type serveOptions struct {
 	buses
 	listen string
 	port   string
+	pages  string
 	bare   bool
 	limit  int64
 }
@@ -56,6 +59,7 @@ The user there must be allowed what "go doc countback/sync/bus" lists; the serve
 	o.flags(cmd)
 	flags := cmd.Flags()
 	flags.StringVar(&o.port, "port", doorPort, "`number` of the door's port; phones know the desk by it, so keep it")
+	flags.StringVar(&o.pages, "pages", pagesPort, "`number` of the port of the desk's pages, on this machine alone; 0 is any free one")
 	flags.StringVar(&o.listen, "listen", "", "`address` of this machine to listen on (default all)")
 	flags.BoolVar(&o.bare, "bare", false, "name this machine's address in codes, and not its stable name: when the address changes phones have to be paired anew")
 	flags.Int64Var(&o.limit, "bus-limit", bus.DefaultBytes>>30, "`GiB` that the bus may grow to, where it is made anew")
@@ -167,13 +171,18 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 	if !o.bare {
 		door.call(s.auth.Name())
 	}
+	p, err := openPages(ctx, m.newDeskPages(d.dir, d.store.(*sqlite.Store), d.key), o.pages, pages.Options{Fault: func(err error) { s.warn(explain(err).Error()) }})
+	if err != nil {
+		return err
+	}
+	defer p.close()
 	if err := s.announce(door); err != nil {
 		return err
 	}
 	failed := make(chan error, 1)
 	work.Go(func() { failed <- s.runner.Run(ctx) })
 	work.Go(func() { s.errands(ctx) })
-	if err := s.tell(door, outer); err != nil {
+	if err := s.tell(door, outer, p); err != nil {
 		return err
 	}
 	return <-failed
@@ -215,14 +224,19 @@ func (s *office) announce(door *doorway) error {
 }
 
 // tell says what runs.
-func (s *office) tell(door *doorway, outer []bus.Config) error {
+func (s *office) tell(door *doorway, outer []bus.Config, p *pagesDoor) error {
 	text := fmt.Sprintf("%s is open at %s for phones and other desks. Ctrl-C stops it; recording goes on without it.", s.d.shop.Name, door.base())
 	for _, c := range outer {
 		text += "\nIn step with " + c.Name + "."
 	}
+	address, err := p.site.Address()
+	if err != nil {
+		return err
+	}
+	text += "\nThe desk's pages, for one browser on this machine, once:"
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.m.say("%s", s.m.wrapAll(text))
+	return s.m.say("%s\n%s", s.m.wrapAll(text), address)
 }
 
 // warn writes a line for whoever looks after the desk. It holds no secret: reports name devices and events alone.

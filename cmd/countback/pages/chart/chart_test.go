@@ -161,3 +161,75 @@ func TestTicks(t *testing.T) {
 		}
 	}
 }
+
+func TestWaterfall(t *testing.T) {
+	golden(t, Waterfall{ID: "bridge", Title: "From expected to actual", Desc: "62 less than expected; nobody wrote 55 of it down.", Unit: "each", Steps: []Step{
+		{Text: "Expected", Shown: "58", To: q("58"), Level: true},
+		{Text: "more orders", Shown: "−12", From: q("58"), To: q("46"), Link: "/ledger?item=board"},
+		{Text: "more came in than it should have & <was> ordered", Shown: "+5", From: q("46"), To: q("51")},
+		{Text: "nobody wrote down", Shown: "−55", From: q("51"), To: q("-4"), Unknown: true},
+		{Text: "There was", Shown: "−4", To: q("-4"), Level: true},
+	}}.Figure())
+}
+
+func TestBars(t *testing.T) {
+	golden(t, Bars{ID: "losses", Title: "What went missing", Desc: "Board lost most.", Head: "Item",
+		Parts: []Part{{"known", Hatched}, {"unknown", Crossed}}, Rows: []Bar{
+			{Text: "Board", Link: "/losses?item=board", Amounts: []Amount{{q("4"), "4.00"}, {q("12.5"), "12.50"}}, Range: &Range{q("9"), q("25"), "5.00 to 21.00"}, Note: "more than chance"},
+			{Text: "Cord", Amounts: []Amount{{q("0"), "0.00"}, {q("-1.2"), "−1.20"}}, Note: "could be chance"},
+			{Text: "Seal", Amounts: []Amount{{q("0.2"), "0.20"}, {q("0"), "0.00"}}},
+		}}.Figure())
+}
+
+func TestSpread(t *testing.T) {
+	var list []num.Money
+	for i := range 300 {
+		list = append(list, num.MustMoney("1").Times(num.Whole(int64(i*i%83+i%7))).Part(num.Whole(1), num.Whole(10)))
+	}
+	list = append(list, num.MustMoney("55.20"))
+	s := Spread{ID: "spread", Title: "What orders cost", Desc: "Half of the orders cost little.", What: "orders", Of: "Material in CAD", Values: list}
+	golden(t, s.Figure())
+	n := 0
+	for _, b := range s.bins() {
+		n += b.n
+	}
+	if n != len(list) {
+		t.Errorf("%d of %d values stand in a column", n, len(list))
+	}
+}
+
+func TestSpreadOfOne(t *testing.T) {
+	s := Spread{ID: "one", Values: []num.Money{num.MustMoney("2.17")}}
+	wellFormed(t, string(s.Figure().HTML()))
+	if b := s.bins(); len(b) != 1 || b[0].n != 1 {
+		t.Errorf("%v", b)
+	}
+	wellFormed(t, string(Spread{ID: "none"}.Figure().HTML()))
+}
+
+// The places of five are those of the sorted list, never between two values.
+func TestFiveOf(t *testing.T) {
+	var list []num.Money
+	for i := 100; i >= 0; i-- {
+		list = append(list, num.MoneyUnits(int64(i)*100_000_000))
+	}
+	f := FiveOf(list)
+	for _, x := range []struct {
+		got  num.Money
+		want string
+	}{{f.Least, "0"}, {f.P5, "5"}, {f.P25, "25"}, {f.P50, "50"}, {f.P75, "75"}, {f.P95, "95"}, {f.Most, "100"}} {
+		if x.got.String() != x.want {
+			t.Errorf("%s, want %s", x.got, x.want)
+		}
+	}
+}
+
+func TestMonths(t *testing.T) {
+	m := Months{ID: "months", Title: "By month", Desc: "It rose.", Unit: "CAD", Parts: []Part{{"goods", Solid}, {"packing", Hatched}}, Show: num.Qty.String}
+	for i := range 8 {
+		at := time.Date(2026, time.Month(i+1), 1, 0, 0, 0, 0, time.UTC)
+		g, p := num.Whole(int64(40+7*i)), num.Whole(int64(20+3*i))
+		m.Rows = append(m.Rows, Month{Name: at.Format("Jan"), Full: at.Format("January 2006"), Link: "/orders?month=" + at.Format("2006-01"), Amounts: []Amount{{g, g.String()}, {p, p.String()}}, Extra: "2.1" + p.String()[:1]})
+	}
+	golden(t, m.Figure("An order"))
+}

@@ -102,7 +102,7 @@ func (t Table) html(title string) string {
 
 func figureClass(figure bool) string {
 	if figure {
-		return ` class="figure"`
+		return ` class="num"`
 	}
 	return ""
 }

@@ -1,0 +1,4 @@
+package pages
+
+// buyingPages are about what to buy and to print.
+var buyingPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// closingPages are about closing months.
+var closingPages []route

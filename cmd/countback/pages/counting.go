@@ -1,0 +1,4 @@
+package pages
+
+// countingPages are about counting.
+var countingPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// decidingPages are about what needs a decision.
+var decidingPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// importPages take files in.
+var importPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// itemPages are about one item.
+var itemPages []route

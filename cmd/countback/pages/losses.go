@@ -1,0 +1,4 @@
+package pages
+
+// lossesPages are about what went missing.
+var lossesPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// ordersPages are about orders and what they cost.
+var ordersPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// packingPages are about the packing day.
+var packingPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// recordingPages are the forms that record facts.
+var recordingPages []route

@@ -1,0 +1,4 @@
+package pages
+
+// whyPages are about why an item ran out.
+var whyPages []route
