@@ -110,10 +110,14 @@ func (b *Bars) bounds() (low, high num.Qty) {
 func (b *Bars) draw(c *canvas) {
 	c.hatches(hatchDown, hatchUp, hatchCross)
 	low, high := b.bounds()
-	names, pitch, behind := 170.0, 26.0, 150.0
+	names, pitch, behind := 170.0, 26.0, 0.0
 	if !c.wide {
-		names, pitch, behind = 0, barHeight+nameRow+8, 70
+		names, pitch = 0, barHeight+nameRow+8
 	}
+	for _, r := range b.Rows {
+		behind = max(behind, textWidth(r.shown(c.wide))+12)
+	}
+	behind = min(behind, c.width*0.45)
 	head := 4.0
 	if len(b.Parts) > 1 {
 		head = b.key(c)
@@ -121,6 +125,7 @@ func (b *Bars) draw(c *canvas) {
 	x := scale{low, high, names + 8, c.width - behind}
 	c.height = head + pitch*float64(len(b.Rows)) + 6
 	zero := x.at(num.Qty{})
+	c.line("k-zero", zero, head-2, zero, c.height-2, 1)
 	for i, r := range b.Rows {
 		top := head + pitch*float64(i)
 		c.open(r.Link)
@@ -132,19 +137,29 @@ func (b *Bars) draw(c *canvas) {
 		}
 		c.shut(r.Link)
 		end := b.row(c, x, r, top)
-		text := ""
-		for k, a := range r.Amounts {
-			if k > 0 {
-				text += " + "
-			}
-			text += a.Shown
-		}
-		if r.Note != "" && c.wide {
-			text += "  " + r.Note
-		}
-		c.text("k-number", left, end+6, top+14, text)
+		c.text("k-number", left, end+6, top+14, fit(r.shown(c.wide), c.width-end))
 	}
-	c.line("k-zero", zero, head-2, zero, c.height-2, 1)
+}
+
+// shown is what stands behind a bar: its amounts but those of 0, and, where there is room, its note.
+func (r *Bar) shown(wide bool) string {
+	text := ""
+	for _, a := range r.Amounts {
+		switch {
+		case a.At.IsZero():
+		case text == "":
+			text = a.Shown
+		default:
+			text += " + " + a.Shown
+		}
+	}
+	if text == "" && len(r.Amounts) > 0 {
+		text = r.Amounts[0].Shown
+	}
+	if r.Note != "" && wide {
+		text += "  " + r.Note
+	}
+	return text
 }
 
 // key says which hatch is what, above the bars: bars of several parts have no room for it in them.

@@ -187,7 +187,7 @@ func TestSpread(t *testing.T) {
 		list = append(list, num.MustMoney("1").Times(num.Whole(int64(i*i%83+i%7))).Part(num.Whole(1), num.Whole(10)))
 	}
 	list = append(list, num.MustMoney("55.20"))
-	s := Spread{ID: "spread", Title: "What orders cost", Desc: "Half of the orders cost little.", What: "orders", Of: "Material in CAD", Values: list}
+	s := Histogram{ID: "spread", Title: "What orders cost", Desc: "Half of the orders cost little.", What: "orders", Of: "Material in CAD", Values: list}
 	golden(t, s.Figure())
 	n := 0
 	for _, b := range s.bins() {
@@ -199,12 +199,12 @@ func TestSpread(t *testing.T) {
 }
 
 func TestSpreadOfOne(t *testing.T) {
-	s := Spread{ID: "one", Values: []num.Money{num.MustMoney("2.17")}}
+	s := Histogram{ID: "one", Values: []num.Money{num.MustMoney("2.17")}}
 	wellFormed(t, string(s.Figure().HTML()))
 	if b := s.bins(); len(b) != 1 || b[0].n != 1 {
 		t.Errorf("%v", b)
 	}
-	wellFormed(t, string(Spread{ID: "none"}.Figure().HTML()))
+	wellFormed(t, string(Histogram{ID: "none"}.Figure().HTML()))
 }
 
 // The places of five are those of the sorted list, never between two values.

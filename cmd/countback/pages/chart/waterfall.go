@@ -56,6 +56,7 @@ func (w *Waterfall) draw(c *canvas) {
 	}
 	c.height = pitch*float64(len(w.Steps)) + 8
 	zero := x.at(num.Qty{})
+	c.line("k-zero", zero, 0, zero, c.height-4, 1)
 	for i, s := range w.Steps {
 		top := 4 + pitch*float64(i)
 		if !c.wide {
@@ -78,7 +79,6 @@ func (w *Waterfall) draw(c *canvas) {
 			c.line("k-thread", at, top+barHeight, at, top+pitch, 0.8)
 		}
 	}
-	c.line("k-zero", zero, 0, zero, c.height-4, 1)
 }
 
 // bar draws a step between its two levels. A level is solid, what left leans one way, what came the other, what nobody wrote down is crossed.

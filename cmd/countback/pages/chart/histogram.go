@@ -7,9 +7,9 @@ import (
 	"countback/ledger/num"
 )
 
-// Spread is how many of something cost how much: columns of counts, and above them a box that holds the middle half, with a line at the one in the middle and
+// Histogram is how many of something cost how much: columns of counts, and above them a box that holds the middle half, with a line at the one in the middle and
 // whiskers from the fifth to the ninety-fifth of a hundred.
-type Spread struct {
+type Histogram struct {
 	ID, Title, Desc string
 	What            string      // what is counted: orders
 	Of              string      // what is measured: material cost in CAD
@@ -38,7 +38,7 @@ type bin struct {
 }
 
 // Figure makes the picture.
-func (s Spread) Figure() Figure {
+func (s Histogram) Figure() Figure {
 	if s.Show == nil {
 		s.Show = func(m num.Money) string { return m.String() }
 	}
@@ -77,7 +77,7 @@ func money(q num.Qty) num.Money {
 }
 
 // bins divides the values, up to the hundredth part of them that is dearest, into about twenty columns of a round width; the last takes the rest.
-func (s *Spread) bins() []bin {
+func (s *Histogram) bins() []bin {
 	if len(s.Values) == 0 {
 		return nil
 	}
@@ -115,7 +115,7 @@ func (s *Spread) bins() []bin {
 	return out
 }
 
-func (s *Spread) draw(c *canvas, bins []bin) {
+func (s *Histogram) draw(c *canvas, bins []bin) {
 	c.height = 230
 	if len(bins) == 0 {
 		c.height = 30
@@ -166,7 +166,7 @@ func (s *Spread) draw(c *canvas, bins []bin) {
 }
 
 // box draws the five values above the columns.
-func (s *Spread) box(c *canvas, x scale, f Five) {
+func (s *Histogram) box(c *canvas, x scale, f Five) {
 	const row = 28.0
 	at := func(m num.Money) float64 { return x.at(num.Min(qty(m), x.high)) }
 	c.line("k-line", at(f.P5), row, at(f.P25), row, 1.4)
