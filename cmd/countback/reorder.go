@@ -176,19 +176,12 @@ func (d *desk) expect(ask *outlook.Ask, text string) error {
 
 // measured hands the outlook how much more, or less, is really used than specs say, of the items whose counts leave no doubt about it, and names them.
 func (d *desk) measured(ask *outlook.Ask, log *fold.Log, run fold.Run) []string {
-	ask.Ratio = map[int]float64{}
+	r := use.Of(interval.Read(log, run), d.style(), "")
+	ask.Ratio = r.Measured(log.Catalog)
 	var list []string
-	for _, x := range use.Of(interval.Read(log, run), d.style(), "").Items {
-		it, ok := log.Catalog.Find(x.Item)
-		ratio, err := strconv.ParseFloat(x.Ratio, 64)
-		low, err2 := strconv.ParseFloat(x.Low, 64)
-		high, err3 := strconv.ParseFloat(x.High, 64)
-		if !ok || err != nil || err2 != nil || err3 != nil || ratio <= 0 || low <= 1 && high >= 1 {
-			continue
-		}
-		ask.Ratio[it.Index] = ratio
-		if x.Proposed != nil {
-			list = append(list, fmt.Sprintf("%s (%.3g times its spec)", x.Item, ratio))
+	for _, x := range r.Items {
+		if it, ok := log.Catalog.Find(x.Item); ok && x.Proposed != nil && ask.Ratio[it.Index] != 0 {
+			list = append(list, fmt.Sprintf("%s (%.3g times its spec)", x.Item, ask.Ratio[it.Index]))
 		}
 	}
 	return list
