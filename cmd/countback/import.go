@@ -113,7 +113,8 @@ Items that are as the file says already are left alone.`,
 // importJob is the import of one file.
 type importJob struct {
 	d    *desk
-	file string
+	file string // its name
+	raw  []byte // what it holds; nil: it is read when it is needed
 	dry  bool
 	sure bool // don't ask
 	warn []string
@@ -149,11 +150,13 @@ func (d *desk) current(id string) *event.Item {
 }
 
 func (j *importJob) table(opts sheet.Options) (*sheet.Table, error) {
-	file, err := j.d.m.readFile(j.file, sheet.MaxFile)
-	if err != nil {
-		return nil, err
+	if j.raw == nil {
+		var err error
+		if j.raw, err = j.d.m.readFile(j.file, sheet.MaxFile); err != nil {
+			return nil, err
+		}
 	}
-	t, err := sheet.ReadTable(file, opts)
+	t, err := sheet.ReadTable(j.raw, opts)
 	return t, inPlace(fileName(j.file), nothing, err)
 }
 
@@ -162,25 +165,31 @@ func (j *importJob) orders(mapFile string) error {
 	if err != nil {
 		return err
 	}
-	layout, err := sheet.ParseMap(text)
+	r, err := j.readOrders(text, fileName(mapFile))
 	if err != nil {
-		return inPlace(fileName(mapFile), nothing, plainMap(err))
-	}
-	t, err := j.table(layout.Options())
-	if err != nil {
-		return err
-	}
-	r, err := sheet.Orders(t, layout, j.context(j.d.now()))
-	if err != nil {
-		return inPlace(fileName(mapFile), nothing, plainMap(err))
-	}
-	if err := j.problems(r, "correct the rows or the map, and import again"); err != nil {
-		return err
-	}
-	if err := j.compare(r); err != nil {
 		return err
 	}
 	return j.record(r)
+}
+
+// readOrders makes facts of a file of orders and a map, and says what they meet here. name is the map's.
+func (j *importJob) readOrders(text []byte, name string) (*sheet.Result, error) {
+	layout, err := sheet.ParseMap(text)
+	if err != nil {
+		return nil, inPlace(name, nothing, plainMap(err))
+	}
+	t, err := j.table(layout.Options())
+	if err != nil {
+		return nil, err
+	}
+	r, err := sheet.Orders(t, layout, j.context(j.d.now()))
+	if err != nil {
+		return nil, inPlace(name, nothing, plainMap(err))
+	}
+	if err := j.problems(r, "correct the rows or the map, and import again"); err != nil {
+		return nil, err
+	}
+	return r, j.compare(r)
 }
 
 // plainMap takes a map's line out of its error, so that it stands where places stand.
@@ -201,9 +210,18 @@ func plainMap(err error) error {
 }
 
 func (j *importJob) own(what string, now time.Time) error {
-	t, err := j.table(sheet.Options{})
+	r, err := j.readOwn(what, now)
 	if err != nil {
 		return err
+	}
+	return j.record(r)
+}
+
+// readOwn makes facts of a catalog or of counts.
+func (j *importJob) readOwn(what string, now time.Time) (*sheet.Result, error) {
+	t, err := j.table(sheet.Options{})
+	if err != nil {
+		return nil, err
 	}
 	read := sheet.Catalog
 	if what == "counts" {
@@ -211,12 +229,9 @@ func (j *importJob) own(what string, now time.Time) error {
 	}
 	r, err := read(t, j.context(now))
 	if err != nil {
-		return inPlace(fileName(j.file), nothing, err)
+		return nil, inPlace(fileName(j.file), nothing, err)
 	}
-	if err := j.problems(r, "correct the rows and import again"); err != nil {
-		return err
-	}
-	return j.record(r)
+	return r, j.problems(r, "correct the rows and import again")
 }
 
 // badRows is the error of a file with problems.
@@ -338,7 +353,28 @@ type fate struct {
 }
 
 func (j *importJob) record(r *sheet.Result) error {
-	out := imported{File: j.file, DryRun: j.dry, Facts: len(r.Facts), Rows: r.Done, Warnings: j.warn}
+	if !j.dry && len(r.Facts) > 0 {
+		fresh, err := j.fresh(r.Facts)
+		if err != nil {
+			return err
+		}
+		if err := j.d.ask(fresh, j.sure); err != nil {
+			return err
+		}
+	}
+	out, changed, err := j.settle(r)
+	if err != nil {
+		return err
+	}
+	if err := j.tell(out); err != nil || changed == nil || j.d.m.format != formatTable {
+		return err
+	}
+	return j.tellCounts(changed)
+}
+
+// settle records what was read, or with dry finds out whether it could be. changed is what counts moved; nil where none were recorded.
+func (j *importJob) settle(r *sheet.Result) (out *imported, changed *posted, err error) {
+	out = &imported{File: j.file, DryRun: j.dry, Facts: len(r.Facts), Rows: r.Done, Warnings: j.warn}
 	for _, t := range r.Done {
 		out.Fates = append(out.Fates, fate{t.Reason, t.Rows})
 	}
@@ -348,40 +384,30 @@ func (j *importJob) record(r *sheet.Result) error {
 	if j.dry {
 		fresh, err := j.fresh(r.Facts)
 		if err != nil {
-			return err
+			return nil, nil, err
 		}
 		if err := j.d.tryOut(r.Facts, j.places(r)); err != nil {
-			return err
+			return nil, nil, err
 		}
 		out.Recorded, out.Skipped = len(fresh), len(r.Facts)-len(fresh)
-		return j.tell(&out)
+		return out, nil, nil
 	}
 	var result record.Result
 	if len(r.Facts) > 0 {
-		fresh, err := j.fresh(r.Facts)
-		if err != nil {
-			return err
-		}
-		if err := j.d.ask(fresh, j.sure); err != nil {
-			return err
-		}
 		if result, err = j.d.record(r.Facts, j.places(r)); err != nil {
-			return err
+			return nil, nil, err
 		}
 	}
 	out.Recorded, out.Skipped = result.Recorded, result.Skipped
 	if result.Recorded == 0 || !counts(r.Facts) {
-		return j.tell(&out)
+		return out, nil, nil
 	}
-	changed := posted{}
-	if err := j.d.moved(r.Facts, result, nil, &changed); err != nil {
-		return err
+	changed = &posted{}
+	if err := j.d.moved(r.Facts, result, nil, changed); err != nil {
+		return nil, nil, err
 	}
 	out.OnHand, out.Notices = changed.OnHand, changed.Notices
-	if err := j.tell(&out); err != nil || j.d.m.format != formatTable {
-		return err
-	}
-	return j.tellCounts(&changed)
+	return out, changed, nil
 }
 
 func counts(facts []event.Fact) bool {
