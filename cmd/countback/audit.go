@@ -41,7 +41,7 @@ what was to be expected. --windows shows the boxes before beside it. --pdf write
 	fl.IntVar(&windows, "windows", 0, "show `n` boxes before it as well")
 	fl.StringVar(&pdf, "pdf", "", "write a page to this `file`")
 	fl.StringVar(&size, "paper", paper.Sizes[0], strings.Join(paper.Sizes, " or "))
-	complete(cmd, "paper", words(paper.Sizes...))
+	complete(cmd, "paper", choices(paper.Sizes...))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		item, err := d.stocked(args[0])
 		if err != nil {

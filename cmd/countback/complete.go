@@ -13,8 +13,8 @@ import (
 
 type completion = func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective)
 
-// words completes from a fixed list.
-func words(list ...string) completion {
+// choices completes from a fixed list.
+func choices(list ...string) completion {
 	return func(*cobra.Command, []string, string) ([]string, cobra.ShellCompDirective) {
 		return list, cobra.ShellCompDirectiveNoFileComp
 	}

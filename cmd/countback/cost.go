@@ -22,7 +22,7 @@ func (m *Main) costCmd() *cobra.Command {
 	cmd.ValidArgsFunction = byPlace(m.orderNumbers(false))
 	a.flags(cmd)
 	cmd.Flags().StringVar(&by, "by", "order", "order, item or month")
-	complete(cmd, "by", words("order", "item", "month"))
+	complete(cmd, "by", choices("order", "item", "month"))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		order := ""
 		if len(args) > 0 {

@@ -33,7 +33,7 @@ In a session (--session) the figures of an item at several places, or of packs a
 	fl.StringVar(&f.WeightUnit, "weight-unit", "", "g, kg, oz or lb (default g)")
 	fl.Var(textFlag[event.Tolerance, *event.Tolerance]{&f.Tolerance, "tolerance"}, "tolerance", "how exact it is: 3 (base units) or 2%")
 	fl.Var(moneyFlag(&f.Cost), "cost", "what the counted goods cost, where it is the item's first figure")
-	complete(cmd, "weight-unit", words("g", "kg", "oz", "lb"))
+	complete(cmd, "weight-unit", choices("g", "kg", "oz", "lb"))
 	cmd.RunE = m.recording(&p, func(d *desk, args []string) (event.Data, error) { return d.countOf(&f, args, p.note) })
 	cmd.AddCommand(m.countSheetCmd())
 	return cmd

@@ -46,7 +46,7 @@ The figures of one session add up. The sheet doesn't say what should be there, s
 	fl.BoolVar(&book, "book", false, "print what the ledger says is on hand")
 	fl.StringVar(&pdf, "pdf", "", "write a sheet for the printer to this `file`")
 	fl.StringVar(&size, "paper", paper.Sizes[0], strings.Join(paper.Sizes, " or "))
-	complete(cmd, "paper", words(paper.Sizes...))
+	complete(cmd, "paper", choices(paper.Sizes...))
 	cmd.ValidArgsFunction = nothingMore
 	cmd.RunE = m.reading(func(d *desk, _ []string) error {
 		log, err := d.log(0)

@@ -21,7 +21,7 @@ Reasons: damaged, spoiled, expired, sample, gift, own_use, other.`,
 	p.flags(cmd)
 	cmd.Flags().StringVar(&f.Reason, "reason", "", "damaged, spoiled, expired, sample, gift, own_use or other")
 	cmd.Flags().StringVar(&f.Order, "order", "", "`number` of the order that it has to do with")
-	complete(cmd, "reason", words("damaged", "spoiled", "expired", "sample", "gift", "own_use", "other"))
+	complete(cmd, "reason", choices("damaged", "spoiled", "expired", "sample", "gift", "own_use", "other"))
 	complete(cmd, "order", m.orderNumbers(false))
 	cmd.RunE = m.recording(&p, func(d *desk, args []string) (event.Data, error) {
 		a, err := d.amount(args[0], args[1], third(args))

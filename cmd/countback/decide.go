@@ -16,7 +16,7 @@ func (m *Main) decideCmd() *cobra.Command {
 		Example: "  countback decide 01KJPWDMX05F6YMVZZMZ1R4DV3 drop --reason \"entered on both devices\"",
 		Args:    cobra.ExactArgs(2),
 	}
-	cmd.ValidArgsFunction = byPlace(m.eventIDs(event.KindPack), words("keep", "drop"))
+	cmd.ValidArgsFunction = byPlace(m.eventIDs(event.KindPack), choices("keep", "drop"))
 	p.flags(cmd)
 	cmd.Flags().StringVar(&f.Reason, "reason", "", "`text`: why")
 	cmd.RunE = m.recording(&p, func(d *desk, args []string) (event.Data, error) {

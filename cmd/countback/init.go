@@ -56,8 +56,8 @@ With --from it starts from the hand-over file of another device of the shop inst
 	flags.StringVar(&f.costing, "costing", "average", "average or fifo")
 	flags.StringVar(&from, "from", "", "hand-over `file` of another device of the shop")
 	flags.StringVar(&f.device, "device", "desk", "`name` of this desk")
-	complete(cmd, "currency", words(currency.Codes()...))
-	complete(cmd, "costing", words("average", "fifo"))
+	complete(cmd, "currency", choices(currency.Codes()...))
+	complete(cmd, "costing", choices("average", "fifo"))
 	cmd.ValidArgsFunction = nothingMore
 	return cmd
 }

@@ -51,8 +51,8 @@ both may be written in any unit of length, weight or volume that fits.`,
 	f.Var(moneyFlag(&d.Price), "price", "selling price of one")
 	f.StringArrayVar(&parts, "part", nil, "what one prepared piece holds, `ITEM=N`; may be repeated")
 	f.StringVar(&restates, "restates", "", "`EVENT` that was wrong from the start and is put right")
-	complete(cmd, "type", words("good", "supply", "prepared"))
-	complete(cmd, "unit", words("each", "mm", "g", "ml"))
+	complete(cmd, "type", choices("good", "supply", "prepared"))
+	complete(cmd, "unit", choices("each", "mm", "g", "ml"))
 	complete(cmd, "part", m.itemPairs)
 	complete(cmd, "restates", m.eventIDs(event.KindItem))
 	cmd.RunE = m.recording(&p, func(desk *desk, args []string) (event.Data, error) {

@@ -49,8 +49,8 @@ equals; --oldest-first goes through them by age instead. It records nothing.
 	fl.StringVar(&table, "table", "", "print one table alone: "+strings.Join(planTables, ", "))
 	fl.StringVar(&pdf, "pdf", "", "write a sheet for the printer to this `file`")
 	fl.StringVar(&size, "paper", paper.Sizes[0], strings.Join(paper.Sizes, " or "))
-	complete(cmd, "table", words(planTables...))
-	complete(cmd, "paper", words(paper.Sizes...))
+	complete(cmd, "table", choices(planTables...))
+	complete(cmd, "paper", choices(paper.Sizes...))
 	cmd.ValidArgsFunction = m.orderNumbers(true)
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		if table != "" && !slices.Contains(planTables, table) {

@@ -163,7 +163,7 @@ func (m *Main) root() *cobra.Command {
 	flags.StringVar(&m.person, "person", "", "`name` of who records")
 	flags.BoolVar(&m.exact, "exact", false, "money with 8 decimal places")
 	root.SetFlagErrorFunc(m.flagError)
-	_ = root.RegisterFlagCompletionFunc("format", words(formatTable, formatJSON, formatCSV))
+	_ = root.RegisterFlagCompletionFunc("format", choices(formatTable, formatJSON, formatCSV))
 	root.AddGroup(&cobra.Group{ID: groupSetup, Title: "Set the shop up:"}, &cobra.Group{ID: groupDay, Title: "Record the day:"},
 		&cobra.Group{ID: groupCare, Title: "Correct:"}, &cobra.Group{ID: groupReports, Title: "Ask:"}, &cobra.Group{ID: groupKeep, Title: "Keep the ledger safe:"})
 	for group, list := range m.commands() {

@@ -25,7 +25,7 @@ the order. An order of both is two commands.`,
 	}
 	p.flags(cmd)
 	cmd.Flags().StringVar(&condition, "condition", "", "saleable or scrap")
-	complete(cmd, "condition", words("saleable", "scrap"))
+	complete(cmd, "condition", choices("saleable", "scrap"))
 	cmd.RunE = m.recording(&p, func(d *desk, args []string) (event.Data, error) {
 		if condition != "saleable" && condition != "scrap" {
 			return nil, wrong("--condition", "write --condition saleable or --condition scrap", "how the goods are is missing or unknown")

@@ -36,7 +36,7 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 	cmd.Flags().StringVar(&to, "to", "", "intervals whose last count is on or before a `day`, or a time")
 	cmd.Flags().StringVar(&by, "by", "", "add up by place, supplier, kind or month")
 	cmd.Flags().BoolVar(&deliveries, "deliveries", false, "whether packs held what they promised")
-	complete(cmd, "by", words("place", "supplier", "kind", "month"))
+	complete(cmd, "by", choices("place", "supplier", "kind", "month"))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		var what shrinkage.What
 		if len(args) > 0 {
