@@ -17,7 +17,6 @@ import (
 	"countback/ledger/num"
 	"countback/ledger/record"
 	"countback/ledger/store/sqlite"
-	"countback/projections/doubt"
 	"countback/projections/fold"
 )
 
@@ -93,33 +92,7 @@ func (p *deskPages) Moment(text string, kind event.Kind) (event.Time, error) {
 
 // Record implements pages.Desk.
 func (p *deskPages) Record(ctx context.Context, facts []event.Fact, sure bool) (pages.Recorded, error) {
-	d, err := p.open(ctx)
-	if err != nil {
-		return pages.Recorded{}, err
-	}
-	for i := range facts {
-		if err := event.Check(facts[i].Data); err != nil {
-			return pages.Recorded{}, refusal(&record.FactError{Index: i, Err: err})
-		}
-	}
-	if !sure && doubt.Possible(facts) {
-		look, err := p.Look(ctx)
-		if err != nil {
-			return pages.Recorded{}, err
-		}
-		fresh, places, err := d.notHeld(facts)
-		if err != nil {
-			return pages.Recorded{}, problem(err)
-		}
-		if list := doubt.Of(look.Log, fresh, nil); len(list) > 0 {
-			q := &pages.Questions{}
-			for _, x := range list {
-				q.List = append(q.List, pages.Question{Index: places[x.Index], Why: x.Why, Hint: x.Hint})
-			}
-			return pages.Recorded{}, q
-		}
-	}
-	return p.recordNow(ctx, d, facts)
+	return p.RecordAs(ctx, "", facts, sure)
 }
 
 // notHeld leaves out the facts that the ledger has, and says where the others stood.

@@ -25,6 +25,8 @@ type Desk interface {
 	Ledger
 	Devices
 	Founding
+	Recording
+	Importing
 }
 
 // Recorded says what became of facts.
