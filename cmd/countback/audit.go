@@ -11,6 +11,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/cmd/countback/paper"
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/projections/audit"
@@ -154,108 +155,12 @@ func closedMonths(months []string) string {
 	return fmt.Sprintf("%d closed months, %s to %s", len(months), months[0], months[len(months)-1])
 }
 
-// partText is a part in words, by its sign. Where nothing was expected, it is all that went or came in that way.
-func partText(name, qty string, all bool) string {
-	words := map[string][3]string{ // took away, brought, all of it
-		bridge.Receipts:       {"less came in than it should have", "more came in than it should have", "came in"},
-		bridge.OrderVolume:    {"more orders", "fewer orders", "orders took"},
-		bridge.OrderMix:       {"orders that take more", "orders that take less", ""},
-		bridge.SpecChange:     {"specs that take more", "specs that take less", ""},
-		bridge.PackingChanges: {"taken beside the spec, at the bench", "spared at the bench", ""},
-		bridge.Returns:        {"came back", "came back", ""},
-		bridge.PrintRuns:      {"print runs took more", "print runs took less", "print runs took"},
-		bridge.WriteOffs:      {"written off or given away", "", ""},
-		bridge.Unknown:        {"nobody wrote down", "found by counts", ""},
-		bridge.Price:          {"dearer or cheaper than at the start", "dearer or cheaper than at the start", ""},
-	}[name]
-	switch {
-	case all && words[2] != "":
-		return words[2]
-	case strings.HasPrefix(qty, "-"):
-		return words[0]
-	}
-	return words[1]
-}
-
-// quantity is a decimal of a report.
-func quantity(s string) num.Qty {
-	q, err := num.ParseQty(s)
-	if err != nil {
-		return num.Qty{} // a sum beyond what can be entered
-	}
-	return q
-}
-
-// signed writes a quantity with its sign; 0 has none.
-func signed(s string) string {
-	if strings.Trim(s, "-0.") == "" {
-		return strings.TrimPrefix(s, "-")
-	}
-	if strings.HasPrefix(s, "-") {
-		return strings.Replace(grouped(s), "-", "−", 1)
-	}
-	return "+" + grouped(s)
-}
-
-// auditLead is the answer in one or two plain sentences.
-func auditLead(r *audited) string {
-	to := day(r.To).show()
-	ended := "There were " + inUnit(r.Actual, r.Unit) + " on " + to + "."
-	switch {
-	case r.RanOut && quantity(r.Actual).Sign() <= 0:
-		ended = "It ran out on " + to + earlyText(r.DaysEarly) + "."
-	case r.RanOut:
-		ended = "On " + to + " there was less left than one use: " + inUnit(r.Actual, r.Unit) + earlyText(r.DaysEarly) + "."
-	case r.Actual == "1":
-		ended = "There was 1 on " + to + "."
-	}
-	return ended + " " + unknownText(r) + likeliest(r)
-}
-
-func earlyText(days string) string {
-	q := quantity(days).Round(0)
-	switch n, _ := q.Int(); {
-	case days == "" || n == 0:
-		return ""
-	case n < 0:
-		return ", " + count(-n, "day", "days") + " later than was to be expected"
-	default:
-		return ", " + count(n, "day", "days") + " early"
-	}
-}
-
-// unknownText says what no record explains.
-func unknownText(r *audited) string {
-	for _, l := range r.Bridge {
-		if l.Part != bridge.Unknown {
-			continue
-		}
-		q := quantity(l.Qty)
-		switch {
-		case r.LastCount == "":
-			return ""
-		case q.Sign() < 0:
-			return inUnit(q.Neg().String(), r.Unit) + " more left than the records explain."
-		case q.Sign() > 0:
-			return inUnit(q.String(), r.Unit) + " more was there than the records explain."
-		}
-	}
-	return "The records explain all of it."
-}
-
-func inUnit(qty, unit string) string {
-	if unit == "each" {
-		return grouped(qty)
-	}
-	return metres(qty, unit)
-}
-
 func (m *Main) printAudit(d *desk, r audited) error {
 	if m.format != formatTable {
 		return m.report(r, "", auditGrid(r), "")
 	}
 	var b strings.Builder
-	b.WriteString(m.bold(m.wrapAll(r.Name+" ("+r.Item+")")) + "\n" + m.wrapAll(auditLead(&r)) + "\n\n")
+	b.WriteString(m.bold(m.wrapAll(r.Name+" ("+r.Item+")")) + "\n" + m.wrapAll(words.Audit(&r.Report)) + "\n\n")
 	b.WriteString(m.picture(&r) + "\n")
 	b.WriteString("\n" + m.findingsText(&r))
 	if t := m.sideBySide(&r); t != "" {
@@ -272,50 +177,6 @@ func auditFoot(r *audited) string {
 	return "\nEvery figure down to its events: countback audit " + r.Item + " --json; event by event: countback history " + r.Item
 }
 
-// step is one line of the picture: a level or a part.
-type step struct {
-	text, qty, value string
-	from, to         num.Qty
-	level            bool
-}
-
-// steps leads from expected to actual. Quantities are rounded for the eye, so that what is shown still adds up.
-func steps(f *bridge.Figures, unit string) []step {
-	at := quantity(f.Expected)
-	list := []step{{text: "Expected", value: f.ExpectedValue, to: at, level: true}}
-	if f.NoExpectation != "" {
-		list[0].text = "There at the start"
-	}
-	shown := []num.Money{asMoney(at)}
-	for _, l := range f.Bridge {
-		q := quantity(l.Qty)
-		if q.IsZero() {
-			continue
-		}
-		list = append(list, step{partText(l.Part, l.Qty, f.NoExpectation != ""), "", l.Value, at, at.Add(q), false})
-		shown = append(shown, asMoney(q))
-		at = at.Add(q)
-	}
-	places := 0
-	if unit != "mm" && at.Abs().Less(num.Whole(100)) && quantity(f.Expected).Abs().Less(num.Whole(100)) {
-		places = 1
-	}
-	rounded, total := num.RoundLines(shown, places)
-	for i := range list {
-		list[i].qty = rounded[i].String()
-	}
-	return append(list, step{"There was", total.String(), f.ActualValue, num.Qty{}, quantity(f.Actual), true})
-}
-
-// asMoney writes a quantity as an amount: both are decimals, and amounts can be rounded so that they add up.
-func asMoney(q num.Qty) num.Money {
-	m, err := num.ParseMoney(q.Round(6).String())
-	if err != nil {
-		return num.Money{}
-	}
-	return m
-}
-
 const (
 	barsAtMost  = 44
 	barsAtLeast = 10
@@ -323,15 +184,15 @@ const (
 
 // picture draws the bridge as bars below each other, zero shown. A part that took away is dark, one that brought is light, and the sign says the same.
 func (m *Main) picture(r *audited) string {
-	list := steps(&r.Figures, r.Unit)
+	list := words.Steps(&r.Figures, r.Unit)
 	money := m.Width == 0 || m.Width >= 90
 	if price := r.Bridge[len(r.Bridge)-1]; money && strings.Trim(price.Value, "-0.") != "" {
-		list = slices.Insert(list, len(list)-1, step{text: partText(price.Part, price.Value, false), value: price.Value, from: list[len(list)-1].to, to: list[len(list)-1].to})
+		list = slices.Insert(list, len(list)-1, words.Step{Text: words.Part(price.Part, price.Value, false), Value: price.Value, From: list[len(list)-1].To, To: list[len(list)-1].To})
 	}
 	text, qty, value := 0, 0, 0
 	for _, s := range list {
-		text, qty = max(text, uniseg.StringWidth(s.text)+2), max(qty, uniseg.StringWidth(stepQty(s)))
-		value = max(value, uniseg.StringWidth(stepValue(s)))
+		text, qty = max(text, uniseg.StringWidth(s.Text)+2), max(qty, uniseg.StringWidth(words.StepQty(s)))
+		value = max(value, uniseg.StringWidth(words.StepValue(s)))
 	}
 	room := barsAtMost
 	if m.Width > 0 {
@@ -341,23 +202,23 @@ func (m *Main) picture(r *audited) string {
 		}
 	}
 	var b strings.Builder
-	head := unitsHead(r.Unit)
+	head := words.Units(r.Unit)
 	if money {
 		head += " and " + r.Currency
 	}
 	b.WriteString(m.wrapAll(fmt.Sprintf("%s, from %s to %s", head, day(r.From).show(), day(r.To).show())) + "\n")
 	low, high := num.Qty{}, num.Qty{}
 	for _, s := range list {
-		low, high = num.Min(low, num.Min(s.from, s.to)), num.Max(high, num.Max(s.from, s.to))
+		low, high = num.Min(low, num.Min(s.From, s.To)), num.Max(high, num.Max(s.From, s.To))
 	}
 	for _, s := range list {
-		name := s.text
-		if !s.level {
+		name := s.Text
+		if !s.Level {
 			name = "  " + name
 		}
-		line := name + strings.Repeat(" ", text-uniseg.StringWidth(name)) + "  " + padLeft(stepQty(s), qty)
+		line := name + strings.Repeat(" ", text-uniseg.StringWidth(name)) + "  " + padLeft(words.StepQty(s), qty)
 		if money {
-			line += "  " + padLeft(stepValue(s), value)
+			line += "  " + padLeft(words.StepValue(s), value)
 		}
 		if room >= barsAtLeast && low.Less(high) {
 			line += "  " + bar(s, low, high, room)
@@ -367,34 +228,20 @@ func (m *Main) picture(r *audited) string {
 	return strings.TrimRight(b.String(), "\n")
 }
 
-func stepQty(s step) string {
-	if s.level || s.qty == "" {
-		return grouped(s.qty)
-	}
-	return signed(s.qty)
-}
-
-func stepValue(s step) string {
-	if s.level {
-		return grouped(s.value)
-	}
-	return signed(s.value)
-}
-
 func padLeft(s string, width int) string {
 	return strings.Repeat(" ", max(0, width-uniseg.StringWidth(s))) + s
 }
 
 // bar is one line's bar between two levels on a scale; where the scale has something below zero, zero is a line of its own.
-func bar(s step, low, high num.Qty, room int) string {
+func bar(s words.Step, low, high num.Qty, room int) string {
 	at := func(q num.Qty) int {
 		n, _ := num.Whole(int64(room)).Part(q.Sub(low), high.Sub(low)).Round(0).Int()
 		return n
 	}
-	from, to := at(s.from), at(s.to)
+	from, to := at(s.From), at(s.To)
 	ink := "█"
 	switch {
-	case s.level:
+	case s.Level:
 		ink = "━"
 	case from < to:
 		ink = "░"
@@ -402,7 +249,7 @@ func bar(s step, low, high num.Qty, room int) string {
 	if from > to {
 		from, to = to, from
 	}
-	if from == to && !s.level {
+	if from == to && !s.Level {
 		to = min(room, from+1)
 		from = to - 1
 		ink = "▏"
@@ -418,13 +265,6 @@ func bar(s step, low, high num.Qty, room int) string {
 		cells[zero] = "│"
 	}
 	return strings.Join(cells, "")
-}
-
-func unitsHead(unit string) string {
-	if unit == "each" {
-		return "Pieces"
-	}
-	return "In " + unit
 }
 
 // sideBySide sets the windows before beside the one that was asked about.
@@ -447,23 +287,17 @@ func (m *Main) sideBySide(r *audited) string {
 		}
 	}
 	for _, f := range all {
-		row := []cell{day(f.From), day(f.To), plain(daysBetween(f.From, f.To)), figure(fmtInt(int64(f.Orders))), {f.Expected, shortQty(f.Expected)}}
+		row := []cell{day(f.From), day(f.To), plain(words.DaysBetween(f.From, f.To)), figure(fmtInt(int64(f.Orders))), {f.Expected, words.ShortQty(f.Expected)}}
 		for i := range heads {
 			if used[i] {
-				row = append(row, cell{f.Bridge[i].Qty, signed(short(f.Bridge[i].Qty))})
+				row = append(row, cell{f.Bridge[i].Qty, words.Signed(words.Short(f.Bridge[i].Qty))})
 			} else {
 				row = append(row, cell{})
 			}
 		}
-		g.add(append(row, cell{f.Actual, shortQty(f.Actual)})...)
+		g.add(append(row, cell{f.Actual, words.ShortQty(f.Actual)})...)
 	}
 	return "This box and those before it\n\n" + m.layOut(g)
-}
-
-func daysBetween(from, to string) string {
-	a, _ := time.Parse(time.RFC3339, from)
-	b, _ := time.Parse(time.RFC3339, to)
-	return fmtInt(int64(b.Sub(a).Hours()/24 + 0.5))
 }
 
 // auditGrid is the bridge for spreadsheets: each part of each window, and the lines below it.

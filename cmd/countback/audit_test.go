@@ -10,6 +10,7 @@ import (
 
 	"github.com/rivo/uniseg"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/num"
 )
 
@@ -41,7 +42,7 @@ func TestAuditOfTheDemoShop(t *testing.T) {
 			if f.Cause != "spec_drift" || f.Rank != 1 || !strings.Contains(strings.Join(f.Do, " "), "use stiffener --apply --since 2026-0") || len(f.Events) < 3 {
 				t.Errorf("%v: %+v", ask, f)
 			}
-			if q := quantity(f.Qty); q.Less(num.Whole(230)) || num.Whole(300).Less(q) {
+			if q := words.Quantity(f.Qty); q.Less(num.Whole(230)) || num.Whole(300).Less(q) {
 				t.Errorf("it explains %s; about 266 went", f.Qty)
 			}
 		}
@@ -54,9 +55,9 @@ func TestAuditOfTheDemoShop(t *testing.T) {
 	t.Run("every item's bridge adds up", func(t *testing.T) {
 		for _, item := range []string{"stiffener", "cord", "ink", "card-tern", "insert", "mailer-flat", "notebook-dot", "glue", "wrap", "seal"} {
 			r := auditOf(t, b, "audit", item, "--exact")
-			sum := quantity(r.Expected)
+			sum := words.Quantity(r.Expected)
 			for _, p := range r.Bridge {
-				sum = sum.Add(quantity(p.Qty))
+				sum = sum.Add(words.Quantity(p.Qty))
 			}
 			if sum.String() != r.Actual {
 				t.Errorf("%s: the parts lead to %s, and %s is there", item, sum, r.Actual)

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"countback/cmd/countback/paper"
+	"countback/cmd/countback/words"
 )
 
 // auditPaper writes an audit on one page: the answer, the bridge in quantity and money, and what should be known about it.
@@ -15,14 +16,14 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 	s := paper.Sheet{
 		Size: size, OneSheet: true,
 		Title: "Audit: " + r.Name,
-		Lead:  day(r.From).show() + " to " + day(r.To).show() + ", " + strings.ToLower(unitsHead(r.Unit)) + ", values in " + r.Currency + ", " + costingText(r.Costing) + ".\n" + auditLead(&r),
+		Lead:  day(r.From).show() + " to " + day(r.To).show() + ", " + strings.ToLower(words.Units(r.Unit)) + ", values in " + r.Currency + ", " + costingText(r.Costing) + ".\n" + words.Audit(&r.Report),
 		Tail:  strings.Join(r.Notes, "\n"),
 		Foot:  d.shop.Name + ", printed " + showDay(d.now()),
 		At:    d.now(),
 	}
 	t := paper.Table{Columns: []paper.Column{{Head: "From what was expected to what was"}, {Head: "Quantity", Right: true}, {Head: "Value", Right: true}, {Head: ""}}}
-	for _, st := range steps(&r.Figures, r.Unit) {
-		t.Rows = append(t.Rows, []string{st.text, stepQty(st), stepValue(st), ""})
+	for _, st := range words.Steps(&r.Figures, r.Unit) {
+		t.Rows = append(t.Rows, []string{st.Text, words.StepQty(st), words.StepValue(st), ""})
 	}
 	s.Tables = append(s.Tables, t)
 	f := paper.Table{Head: "What most likely lies behind it", Columns: []paper.Column{{Head: "Cause"}, {Head: "How likely", Narrow: true}, {Head: "About", Right: true}, {Head: "Why, and what to do"}}}
@@ -31,7 +32,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		if x.Rank > 2 {
 			break
 		}
-		likely := percentOf(x.Weight)
+		likely := words.Weight(x.Weight)
 		if x.Rank == 1 && strings.HasPrefix(likely, "little") {
 			likely = "little"
 		}
@@ -41,7 +42,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 				text += "\n- " + do
 			}
 		}
-		f.Rows = append(f.Rows, []string{fmtInt(int64(x.Rank)) + ". " + causeText[x.Cause], likely, inUnit(short(x.Qty), r.Unit), text})
+		f.Rows = append(f.Rows, []string{fmtInt(int64(x.Rank)) + ". " + words.Cause(x.Cause), likely, words.InUnit(words.Short(x.Qty), r.Unit), text})
 	}
 	if len(f.Rows) > 0 {
 		s.Tables = append(s.Tables, f)

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"strings"
 
+	"countback/cmd/countback/words"
 	"countback/projections/fill"
 	"countback/projections/fold"
 )
@@ -22,7 +23,7 @@ func (m *Main) printDeliveries(d *desk, log *fold.Log, run fold.Run) error {
 	for _, row := range r.Items {
 		likely := ""
 		if row.Low != "" {
-			likely = percent(row.Low) + " to " + percent(row.High)
+			likely = words.Percent(row.Low) + " to " + words.Percent(row.High)
 		}
 		verdict := "could be chance"
 		switch {
@@ -33,7 +34,7 @@ func (m *Main) printDeliveries(d *desk, log *fold.Log, run fold.Run) error {
 			verdict = "too few to tell"
 		}
 		g.add(plain(row.Item), cell{row.Supplier, cmp.Or(row.Supplier, "(none)")}, figure(fmtInt(int64(row.Deliveries))), figure(row.Promised), figure(row.Found), figure(row.Short), plain(row.Unit),
-			cell{row.ShortShare, percent(row.ShortShare)}, cell{row.Low, likely}, plain(row.High), cell{yesNo(row.Signal), verdict})
+			cell{row.ShortShare, words.Percent(row.ShortShare)}, cell{row.Low, likely}, plain(row.High), cell{yesNo(row.Signal), verdict})
 	}
 	lead := "Deliveries that were counted when they came, " + asOfText(r.Head) + "."
 	tail := ""

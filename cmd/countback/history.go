@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 	"countback/ledger/near"
 	"countback/projections/history"
@@ -148,7 +149,7 @@ func (m *Main) printHistory(told told, what history.What, last int) error {
 		row = append(row, cell{e.Column, strings.ReplaceAll(e.Column, "_", " ")}, figure(e.Qty), figure(e.Value), figure(e.OnHand), figure(e.Worth))
 		if told.Runout != nil {
 			x := told.Runout[i]
-			row = append(row, cell{x.Days, signed(x.Days)}, day(x.RunsOut))
+			row = append(row, cell{x.Days, words.Signed(x.Days)}, day(x.RunsOut))
 		}
 		g.add(row...)
 	}

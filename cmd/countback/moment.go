@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"countback/cmd/countback/typed"
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 )
 
@@ -29,7 +30,7 @@ func dayOf(y int, m time.Month, d int, zone *time.Location) (from, to time.Time,
 }
 
 // showDay writes an instant's day as people say it.
-func showDay(t time.Time) string { return t.Format("Mon 2 Jan 2006") }
+func showDay(t time.Time) string { return words.Day(t) }
 
 // showTime writes an instant with its time of day.
-func showTime(t time.Time) string { return t.Format("Mon 2 Jan 2006 15:04") }
+func showTime(t time.Time) string { return words.Clock(t) }

@@ -10,8 +10,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/cmd/countback/paper"
+	"countback/cmd/countback/words"
 	"countback/ledger/near"
-	"countback/ledger/num"
 	"countback/projections/fold"
 	"countback/projections/plan"
 	"countback/projections/reprint"
@@ -195,9 +195,9 @@ func planTail(r plan.Report) string {
 	var short []string
 	for _, p := range r.Pull {
 		if p.Short != "0" {
-			text := metres(p.Short, p.Unit) + " of " + p.Item
+			text := words.Metres(p.Short, p.Unit) + " of " + p.Item
 			if p.OnOrder != "" {
-				text += " (" + metres(p.OnOrder, p.Unit) + " on order)"
+				text += " (" + words.Metres(p.OnOrder, p.Unit) + " on order)"
 			}
 			short = append(short, text)
 		}
@@ -221,26 +221,6 @@ func planTail(r plan.Report) string {
 	return strings.Join(lines, "\n")
 }
 
-// amountText writes a quantity with its unit; pieces have none.
-func amountText(q, unit string) string {
-	if unit == "each" {
-		return grouped(q)
-	}
-	return grouped(q) + " " + unit
-}
-
-func linesText(lines []plan.Line) string {
-	var out []string
-	for _, l := range lines {
-		if l.Qty == "1" {
-			out = append(out, l.Item)
-		} else {
-			out = append(out, grouped(l.Qty)+" × "+l.Item)
-		}
-	}
-	return strings.Join(out, ", ")
-}
-
 // planOrders has a line for each parcel. narrow leaves out, of a table, when the orders were placed.
 func planOrders(r plan.Report, narrow bool) *grid {
 	g := &grid{columns: []column{{name: "order", head: "Order"}, {name: "zone", head: "To"}, {name: "placed", head: "Placed", csvOnly: narrow}, {name: "parcels", csvOnly: true},
@@ -258,7 +238,7 @@ func planOrders(r plan.Report, narrow bool) *grid {
 			if p.Times > 1 {
 				format.shown = fmt.Sprintf("%s × %s", grouped(fmt.Sprint(p.Times)), p.Format)
 			}
-			row := []cell{plain(o.Order), plain(o.Zone), shortDay(o.Placed, r.AsOf), plain(fmt.Sprint(p.Times)), format, plain(linesText(p.Lines)),
+			row := []cell{plain(o.Order), plain(o.Zone), shortDay(o.Placed, r.AsOf), plain(fmt.Sprint(p.Times)), format, plain(words.Goods(p.Lines)),
 				plain(strings.Join(o.Options, ", ")), plain(fmt.Sprint(o.Ready)), stays, plain(o.Why)}
 			for k := range row {
 				if i > 0 && k != 4 && k != 5 { // what stands above, already
@@ -298,47 +278,11 @@ func planPull(r plan.Report, narrow bool) *grid {
 			if hide {
 				return cell{q, " "}
 			}
-			return cell{q, metres(q, p.Unit)}
+			return cell{q, words.Metres(q, p.Unit)}
 		}
 		g.add(place, plain(p.Item), plain(p.Name), amount(p.Take, false), plain(p.Unit), amount(p.Need, p.Need == p.Take), amount(p.OnHand, false), amount(p.Short, p.Short == "0"), plain(p.OnOrder))
 	}
 	return g
-}
-
-// metres writes a quantity as people say it: lengths from a metre on in metres, to the millimetre; weights and volumes to two places.
-func metres(q, unit string) string {
-	n, err := num.ParseQty(q)
-	switch {
-	case err != nil || unit == "each":
-		return grouped(q)
-	case unit == "mm" && !n.Abs().Less(num.Whole(1000)):
-		return grouped(n.Part(num.Whole(1), num.Whole(1000)).Round(3).String()) + " m"
-	}
-	return grouped(n.Round(2).String()) + " " + unit
-}
-
-// whatText says what is made ready: a measure by its name and size, or a length.
-func whatText(p plan.Prepare) string {
-	switch {
-	case p.Work == plan.MakeUp:
-		return p.Name
-	case p.Measure == "":
-		return amountText(p.Size, p.Unit)
-	case p.Unit == "each":
-		return p.Measure + " (" + grouped(p.Size) + " pieces)"
-	}
-	return p.Measure + " (" + amountText(p.Size, p.Unit) + ")"
-}
-
-// fromText says from what it comes.
-func fromText(p plan.Prepare) string {
-	switch {
-	case p.Packs > 0:
-		return count(int(p.Packs), p.Pack, p.Pack+"s")
-	case p.Pack != "" && p.Now != "0":
-		return "what is left"
-	}
-	return ""
 }
 
 func planPrepare(r plan.Report) *grid {
@@ -349,31 +293,24 @@ func planPrepare(r plan.Report) *grid {
 		if p.Pieces == p.Now {
 			all.shown = " "
 		}
-		what := cell{p.Measure, whatText(p)}
+		what := cell{p.Measure, words.What(p)}
 		takes, offcut := plain(p.Takes), plain(p.Offcut)
 		switch {
 		case p.Now == "0":
 			takes.shown = " "
 		case p.Takes != "":
-			takes.shown = metres(p.Takes, p.Unit)
+			takes.shown = words.Metres(p.Takes, p.Unit)
 		}
 		if p.Offcut != "" {
-			offcut.shown = metres(p.Offcut, p.Unit)
+			offcut.shown = words.Metres(p.Offcut, p.Unit)
 		}
 		packs := cell{"", " "}
 		if p.Pack != "" {
-			packs = cell{fmt.Sprint(p.Packs), fromText(p) + " "}
+			packs = cell{fmt.Sprint(p.Packs), words.From(p) + " "}
 		}
 		g.add(plain(p.Work), figure(p.Now), plain(p.Item), what, all, plain(p.Size), plain(p.Unit), takes, plain(p.Pack), packs, offcut, plain(p.Place))
 	}
 	return g
-}
-
-func zoneText(z string) string {
-	if z == "" {
-		return "no zone"
-	}
-	return z
 }
 
 // planZones has a line for each format and each item of a zone.
@@ -384,27 +321,15 @@ func planZones(r plan.Report) *grid {
 		for _, f := range z.Formats {
 			formats = append(formats, fmt.Sprintf("%s × %s", grouped(fmt.Sprint(f.Parcels)), f.Format))
 		}
-		g.add(cell{z.Zone, zoneText(z.Zone)}, figure(fmt.Sprint(z.Orders)), figure(fmt.Sprint(z.Parcels)), plain(strings.Join(formats, ", ")), plain(totalsText(z.Items)))
+		g.add(cell{z.Zone, words.Zone(z.Zone)}, figure(fmt.Sprint(z.Orders)), figure(fmt.Sprint(z.Parcels)), plain(strings.Join(formats, ", ")), plain(words.Totals(z.Items)))
 	}
 	return g
-}
-
-func totalsText(list []plan.NamedTotal) string {
-	var out []string
-	for _, t := range list {
-		if t.Unit == "each" {
-			out = append(out, grouped(t.Qty)+" × "+t.Item)
-		} else {
-			out = append(out, metres(t.Qty, t.Unit)+" of "+t.Item)
-		}
-	}
-	return strings.Join(out, ", ")
 }
 
 func planOptions(r plan.Report) *grid {
 	g := &grid{columns: []column{{name: "option", head: "Wish"}, {name: "orders", head: "Orders", flexible: true}, {name: "items", head: "With", flexible: true}}}
 	for _, o := range r.Options {
-		with := cell{raw: totalsText(o.Items)}
+		with := cell{raw: words.Totals(o.Items)}
 		if !o.Spec {
 			with.shown = "no line of the packing spec asks for it"
 		}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"countback/cmd/countback/paper"
+	"countback/cmd/countback/words"
 	"countback/projections/plan"
 )
 
@@ -39,14 +40,14 @@ func pullPaper(r plan.Report) paper.Table {
 	for _, p := range r.Pull {
 		short, tick := "", "x"
 		if p.Short != "0" {
-			short, any = metres(p.Short, p.Unit), true
+			short, any = words.Metres(p.Short, p.Unit), true
 		}
 		if p.Take == "0" {
 			if tick = ""; short == "" {
 				continue
 			}
 		}
-		t.Rows = append(t.Rows, []string{tick, p.Name, metres(p.Take, p.Unit), short})
+		t.Rows = append(t.Rows, []string{tick, p.Name, words.Metres(p.Take, p.Unit), short})
 		t.Groups = append(t.Groups, orElse(p.Place, "No place"))
 	}
 	if !any {
@@ -73,15 +74,15 @@ func preparePaper(r plan.Report) paper.Table {
 		}
 		what, from := p.Name, ""
 		if p.Work != plan.MakeUp {
-			what += ", " + whatText(p)
-			from = metres(p.Takes, p.Unit)
-			if text := fromText(p); text != "" {
+			what += ", " + words.What(p)
+			from = words.Metres(p.Takes, p.Unit)
+			if text := words.From(p); text != "" {
 				from += ", " + text
 			}
 		}
 		left := ""
 		if p.Offcut != "" {
-			left = metres(p.Offcut, p.Unit)
+			left = words.Metres(p.Offcut, p.Unit)
 		}
 		t.Rows = append(t.Rows, []string{"x", grouped(p.Now), what, from, left})
 		t.Groups = append(t.Groups, strings.ToUpper(p.Work[:1])+p.Work[1:])
@@ -107,7 +108,7 @@ func ordersPaper(r plan.Report) paper.Table {
 			if p.Times > 1 {
 				format = fmt.Sprintf("%d × %s", p.Times, format)
 			}
-			lines = append(lines, format+": "+linesText(p.Lines))
+			lines = append(lines, format+": "+words.Goods(p.Lines))
 		}
 		if len(more) > 0 {
 			lines = append(lines, "("+strings.Join(more, "; ")+")")
@@ -120,7 +121,7 @@ func ordersPaper(r plan.Report) paper.Table {
 func zonesPaper(r plan.Report) paper.Table {
 	t := paper.Table{Head: "Labels and stamps", Columns: []paper.Column{{Tick: true}, {Head: "To", Narrow: true}, {Head: "Labels", Right: true}, {Head: "For this zone"}}}
 	for _, z := range r.Zones {
-		t.Rows = append(t.Rows, []string{"x", zoneText(z.Zone), grouped(fmt.Sprint(z.Parcels)), totalsText(z.Items)})
+		t.Rows = append(t.Rows, []string{"x", words.Zone(z.Zone), grouped(fmt.Sprint(z.Parcels)), words.Totals(z.Items)})
 	}
 	return t
 }
@@ -128,7 +129,7 @@ func zonesPaper(r plan.Report) paper.Table {
 func optionsPaper(r plan.Report) paper.Table {
 	t := paper.Table{Head: "Wishes", Columns: []paper.Column{{Tick: true}, {Head: "Wish"}, {Head: "Orders"}, {Head: "With"}}}
 	for _, o := range r.Options {
-		t.Rows = append(t.Rows, []string{"x", o.Option, strings.Join(o.Orders, ", "), totalsText(o.Items)})
+		t.Rows = append(t.Rows, []string{"x", o.Option, strings.Join(o.Orders, ", "), words.Totals(o.Items)})
 	}
 	return t
 }

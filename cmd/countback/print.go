@@ -10,6 +10,7 @@ import (
 
 	"github.com/rivo/uniseg"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/sheet"
 )
 
@@ -62,28 +63,7 @@ func clock(s string) cell {
 }
 
 // grouped puts a comma between the thousands of a canonical decimal.
-func grouped(s string) string {
-	sign := ""
-	if strings.HasPrefix(s, "-") {
-		sign, s = "-", s[1:]
-	}
-	whole, frac, point := strings.Cut(s, ".")
-	if strings.Trim(whole, "0123456789") != "" || len(whole) <= 3 {
-		return sign + s
-	}
-	var b strings.Builder
-	b.WriteString(sign)
-	for i, r := range whole {
-		if i > 0 && (len(whole)-i)%3 == 0 {
-			b.WriteByte(',')
-		}
-		b.WriteRune(r)
-	}
-	if point {
-		b.WriteString("." + frac)
-	}
-	return b.String()
-}
+func grouped(s string) string { return words.Grouped(s) }
 
 // report prints what a command has to say in the chosen format: data as JSON, or the grid with its words around it.
 func (m *Main) report(data any, lead string, g *grid, tail string) error {
@@ -348,12 +328,7 @@ func (m *Main) say(format string, args ...any) error {
 }
 
 // count writes a number with its noun: 1 order, 2 orders.
-func count(n int, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return grouped(fmt.Sprint(n)) + " " + many
-}
+func count(n int, one, many string) string { return words.Count(n, one, many) }
 
 // wrapAll wraps each line of a text.
 func (m *Main) wrapAll(text string) string {

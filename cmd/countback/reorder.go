@@ -10,6 +10,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/num"
 	"countback/projections/fold"
 	"countback/projections/interval"
@@ -311,9 +312,9 @@ func (m *Main) leaveOut(g *grid, heads ...string) {
 
 func withUnit(qty, unit string) cell {
 	if unit == "each" {
-		return cell{qty, shortQty(qty)}
+		return cell{qty, words.ShortQty(qty)}
 	}
-	return cell{qty, shortQty(qty) + " " + unit}
+	return cell{qty, words.ShortQty(qty) + " " + unit}
 }
 
 // perDayText rounds a day's use for the eye.

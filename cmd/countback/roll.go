@@ -3,10 +3,10 @@ package main
 import (
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/num"
 	"countback/projections/closing"
 )
@@ -143,7 +143,7 @@ func (m *Main) printClosing(d *desk, r closing.Report) error {
 		}
 		return m.report(r, "", g, "")
 	}
-	lead := monthText(r.Period) + ", " + d.shop.Name + ". " + closedText(r)
+	lead := words.Month(r.Period) + ", " + d.shop.Name + ". " + closedText(r)
 	if r.Totals == nil {
 		return m.printTable(m.wrapAll(lead), nil, strings.Join(r.Waiting, "\n")+"\n\nNo figures are shown before these events are here. Bring this ledger up to date.")
 	}
@@ -153,13 +153,6 @@ func (m *Main) printClosing(d *desk, r closing.Report) error {
 		m.eventsTable("Recorded since this month was closed. It changes no figure here and shows in a later month.", r.Late),
 		m.askedText(r), m.wrapAll(join2(notCounted(r.Uncounted), shortOf(r.Short), incompleteText(r.Head))), m.wrapAll(r.Caution)}
 	return m.printTable(m.wrapAll(lead), nil, strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "\n\n"))
-}
-
-func monthText(period string) string {
-	if t, err := time.Parse("2006-01", period); err == nil {
-		return t.Format("January 2006")
-	}
-	return period
 }
 
 // closedText says how the month stands.

@@ -7,7 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"countback/ledger/num"
+	"countback/cmd/countback/words"
 	"countback/projections/interval"
 	"countback/projections/shrinkage"
 )
@@ -119,9 +119,9 @@ func (m *Main) printShrinkage(r shrinkage.Report, chosen bool) error {
 		})
 	}
 	for _, it := range items {
-		g.add(plain(it.Item), day(it.From), plain(it.To), figure(it.Opening), figure(it.In), cell{it.Used, shortQty(it.Used)}, plain(it.Unit), cell{it.RecordedLoss, shortQty(it.RecordedLoss)}, figure(it.Book), figure(it.Counted),
-			cell{it.Unknown, shortQty(it.Unknown)}, figure(it.UnknownValue), cell{it.ShareOfUse, percent(it.ShareOfUse)}, cell{it.Low, span(it.Low, it.High)}, plain(it.High), plain(it.Usual),
-			cell{yesNo(it.Signal), verdict(it)}, cell{it.Detectable, short(it.Detectable)}, figure(it.RecordedValue))
+		g.add(plain(it.Item), day(it.From), plain(it.To), figure(it.Opening), figure(it.In), cell{it.Used, words.ShortQty(it.Used)}, plain(it.Unit), cell{it.RecordedLoss, words.ShortQty(it.RecordedLoss)}, figure(it.Book), figure(it.Counted),
+			cell{it.Unknown, words.ShortQty(it.Unknown)}, figure(it.UnknownValue), cell{it.ShareOfUse, words.Percent(it.ShareOfUse)}, cell{it.Low, words.Span(it.Low, it.High)}, plain(it.High), plain(it.Usual),
+			cell{yesNo(it.Signal), words.Verdict(it)}, cell{it.Detectable, words.Short(it.Detectable)}, figure(it.RecordedValue))
 	}
 	if len(g.rows) > 1 {
 		g.footer = make([]cell, len(g.columns))
@@ -149,16 +149,6 @@ func yesNo(b bool) string {
 		return "true"
 	}
 	return "false"
-}
-
-func verdict(it shrinkage.Item) string {
-	switch {
-	case it.Signal:
-		return "more than chance"
-	case it.Gain:
-		return "more than booked"
-	}
-	return "could be chance"
 }
 
 // shrinkageText says in words what the table found.
@@ -198,7 +188,7 @@ func (m *Main) printIntervals(r shrinkage.Report, item string) error {
 		it := r.Items[0]
 		for _, n := range append(slices.Clone(it.Intervals), it.Stretch) {
 			g.add(plain(it.Item), day(n.From), day(n.To), figure(n.Opening), figure(n.In), figure(n.Used), figure(n.RecordedLoss), figure(n.Book), figure(n.Counted),
-				figure(n.Unknown), figure(n.UnknownValue), cell{n.ShareOfUse, percent(n.ShareOfUse)}, cell{n.Low, span(n.Low, n.High)}, plain(n.High), plain(n.Usual))
+				figure(n.Unknown), figure(n.UnknownValue), cell{n.ShareOfUse, words.Percent(n.ShareOfUse)}, cell{n.Low, words.Span(n.Low, n.High)}, plain(n.High), plain(n.Usual))
 		}
 		last := len(g.rows) - 1
 		if g.footer = slices.Clone(g.rows[last]); len(it.Intervals) == 1 {
@@ -220,8 +210,8 @@ func itemText(it shrinkage.Item, judged int) string {
 	if it.Unit != "each" {
 		unit = " " + it.Unit
 	}
-	usual := "Of what is missing in all, about " + short(it.Usual) + unit + " would be usual waste, going by the other items."
-	shows := "A loss of " + short(it.Detectable) + unit + " beyond that would have been found 9 times in 10."
+	usual := "Of what is missing in all, about " + words.Short(it.Usual) + unit + " would be usual waste, going by the other items."
+	shows := "A loss of " + words.Short(it.Detectable) + unit + " beyond that would have been found 9 times in 10."
 	switch {
 	case it.Signal:
 		return join2(since+"more is missing than usual waste and the tolerance of counting explain.", usual, shows)
@@ -257,33 +247,4 @@ func (m *Main) printShrinkageBy(r shrinkage.Report, by string) error {
 		lead = noIntervals
 	}
 	return m.report(r, lead, g, incompleteText(r.Head))
-}
-
-// percent shows a share in per cent, with one decimal.
-func percent(share string) string {
-	q, err := num.ParseQty(share)
-	if err != nil {
-		return ""
-	}
-	return q.Times(num.Whole(100)).StringFixed(1) + " %"
-}
-
-// short shows an estimate to whole units, or to a tenth below ten: more digits would say more than it knows.
-func short(estimate string) string {
-	q, err := num.ParseQty(estimate)
-	if err != nil {
-		return estimate
-	}
-	places := 0
-	if q.Abs().Less(num.Whole(10)) {
-		places = 1
-	}
-	return grouped(q.Round(places).String())
-}
-
-func span(low, high string) string {
-	if low == "" || high == "" {
-		return ""
-	}
-	return short(low) + " to " + short(high)
 }

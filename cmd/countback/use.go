@@ -7,6 +7,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/projections/fold"
@@ -84,10 +85,10 @@ func (m *Main) printUse(r use.Report, item string) error {
 	for _, it := range items {
 		spec, line, now, qty := "", "", "", cell{}
 		if p := it.Proposed; p != nil {
-			spec, line, now, qty = p.Spec, p.Line, p.QtyNow, cell{p.Qty, p.QtyNow + " → " + p.Qty + measureText(p)}
+			spec, line, now, qty = p.Spec, p.Line, p.QtyNow, cell{p.Qty, p.QtyNow + " → " + p.Qty + words.Measure(p)}
 		}
-		g.add(plain(it.Item), day(it.From), plain(it.To), cell{it.SpecQty, shortQty(it.SpecQty)}, cell{it.ActualQty, shortQty(it.ActualQty)}, plain(it.Unit), cell{it.Ratio, ratioText(it.Ratio)},
-			cell{it.Low, ratioText(it.Low) + " to " + ratioText(it.High)}, plain(it.High), plain(it.Usual), cell{it.Pattern, patternText(it)}, plain(spec), plain(line), figure(now), qty)
+		g.add(plain(it.Item), day(it.From), plain(it.To), cell{it.SpecQty, words.ShortQty(it.SpecQty)}, cell{it.ActualQty, words.ShortQty(it.ActualQty)}, plain(it.Unit), cell{it.Ratio, words.Ratio(it.Ratio)},
+			cell{it.Low, words.Ratio(it.Low) + " to " + words.Ratio(it.High)}, plain(it.High), plain(it.Usual), cell{it.Pattern, words.Pattern(it)}, plain(spec), plain(line), figure(now), qty)
 	}
 	lead := "Real use against the specs, " + asOfText(r.Head) + "."
 	if len(r.Items) == 0 {
@@ -97,39 +98,6 @@ func (m *Main) printUse(r use.Report, item string) error {
 		}
 	}
 	return m.report(r, lead, g, join2(useText(r), incompleteText(r.Head)))
-}
-
-func measureText(p *use.Proposal) string {
-	if p.Measure == "" {
-		return ""
-	}
-	return " " + p.Measure
-}
-
-func patternText(it use.Item) string {
-	switch it.Pattern {
-	case "agrees":
-		return "agrees"
-	case "drift":
-		if strings.HasPrefix(it.High, "0.") {
-			return "less a time"
-		}
-		return "more a time"
-	case "steady":
-		return "lost day by day"
-	case "both":
-		return "more a time, and day by day"
-	}
-	return "drift or steady loss"
-}
-
-// ratioText shows a ratio, or a quantity of a spec, with two decimals.
-func ratioText(estimate string) string {
-	q, err := num.ParseQty(estimate)
-	if err != nil {
-		return estimate
-	}
-	return q.StringFixed(2)
 }
 
 // useText says what is proposed, and how to take it.
@@ -142,16 +110,16 @@ func useText(r use.Report) string {
 		}
 		text := it.Item + ": " + it.Why + "."
 		if it.PerDay != "" {
-			text += " About " + short(it.PerDay) + unitText(it.Unit) + " a day."
+			text += " About " + words.Short(it.PerDay) + words.BehindUnit(it.Unit) + " a day."
 		}
 		lines = append(lines, text)
 		if p := it.Proposed; p != nil {
 			shown++
 			command := "countback use " + it.Item + " --apply"
 			if it.Changed {
-				command += " --since " + sinceDay(it.From)
+				command += " --since " + words.SinceDay(it.From)
 			}
-			lines = append(lines, "  "+lineText(p)+": "+p.QtyNow+" would be "+p.Qty+measureText(p)+" (likely "+ratioText(p.Low)+" to "+ratioText(p.High)+"). To record it: "+command)
+			lines = append(lines, "  "+words.SpecLine(p)+": "+p.QtyNow+" would be "+p.Qty+words.Measure(p)+" (likely "+words.Ratio(p.Low)+" to "+words.Ratio(p.High)+"). To record it: "+command)
 		}
 	}
 	if len(r.Items) > 0 && len(lines) == 0 {
@@ -169,7 +137,7 @@ func runsText(runs []use.Runs) []string {
 	var lines, odd []string
 	for _, r := range runs {
 		if r.More {
-			lines = append(lines, "Print runs of "+r.Item+" spoil "+percent(r.Share)+" (likely "+percent(r.Low)+" to "+percent(r.High)+"); the make spec calls "+percent(r.Normal)+" normal.")
+			lines = append(lines, "Print runs of "+r.Item+" spoil "+words.Percent(r.Share)+" (likely "+words.Percent(r.Low)+" to "+words.Percent(r.High)+"); the make spec calls "+words.Percent(r.Normal)+" normal.")
 		}
 		for _, o := range r.Odd {
 			odd = append(odd, r.Item+" on "+day(o.Time).show()+" ("+o.Spoiled+" of "+o.Pieces+")")
@@ -182,45 +150,6 @@ func runsText(runs []use.Runs) []string {
 		lines = append(lines, "Runs that spoiled far more than others of their item, left out of that: "+strings.Join(odd, ", ")+".")
 	}
 	return lines
-}
-
-// lineText says which line of a spec a proposal is about.
-func lineText(p *use.Proposal) string {
-	where := "packing spec"
-	if p.Made != "" {
-		where = "make spec of " + p.Made
-	} else if p.Format != "" {
-		where += ", format " + p.Format
-	}
-	return where + ", per " + p.Per
-}
-
-// sinceDay is the first whole day after a count at the end of one.
-func sinceDay(from string) string {
-	t, err := time.Parse(time.RFC3339, from)
-	if err != nil {
-		return from
-	}
-	return t.Add(time.Millisecond).Add(12 * time.Hour).Format("2006-01-02")
-}
-
-func unitText(unit string) string {
-	if unit == "each" {
-		return ""
-	}
-	return " " + unit
-}
-
-// shortQty shows a quantity without more decimals than matter beside it.
-func shortQty(text string) string {
-	q, err := num.ParseQty(text)
-	if err != nil {
-		return text
-	}
-	if q.Abs().Less(num.Whole(100)) {
-		return grouped(q.Round(1).String())
-	}
-	return grouped(q.Round(0).String())
 }
 
 // applyUse records the proposals; those that may be a steady loss only where the item was named.
@@ -278,7 +207,7 @@ func (d *desk) applyUse(log *fold.Log, state *fold.State, r use.Report, named bo
 	for _, it := range r.Items {
 		if it.Proposed != nil && it.Changed && (named || it.Pattern != "unclear") {
 			err := d.m.say("\nNote: the use of %s changed only after the count of %s, and this puts the spec right from its start.\n  - to take it back: countback reverse %s --reason …\n  - then: countback use %s --apply --since %s",
-				it.Item, day(it.From).show(), result.IDs[0], it.Item, sinceDay(it.From))
+				it.Item, day(it.From).show(), result.IDs[0], it.Item, words.SinceDay(it.From))
 			if err != nil {
 				return err
 			}

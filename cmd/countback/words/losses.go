@@ -1,0 +1,16 @@
+package words
+
+import (
+	"countback/projections/shrinkage"
+)
+
+// Verdict says whether what is missing of an item is more than chance.
+func Verdict(it shrinkage.Item) string {
+	switch {
+	case it.Signal:
+		return "more than chance"
+	case it.Gain:
+		return "more than booked"
+	}
+	return "could be chance"
+}
