@@ -18,7 +18,19 @@ const (
 )
 
 // held takes a receipt from a bus.
-func (m *Machine) held(in Held) error { return m.takeReceipt(in.Device, in.Body) }
+func (m *Machine) held(in Held) error {
+	if in.Device == m.own {
+		m.overtaken(m.link(in.Bus), in.Body)
+	}
+	return m.takeReceipt(in.Device, in.Body)
+}
+
+// overtaken sees to it that a bus has the newest of the own receipts: one that was given up may arrive after those behind it, and takes their place.
+func (m *Machine) overtaken(k *link, body []byte) {
+	if r, err := ParseReceipt(body); err == nil && r.Device == m.own {
+		k.heldSent = min(k.heldSent, r.Count)
+	}
+}
 
 // takeReceipt takes a receipt. from is the device that its subject names, "" for a file.
 func (m *Machine) takeReceipt(from string, body []byte) error {

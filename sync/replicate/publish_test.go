@@ -1,6 +1,7 @@
 package replicate_test
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"slices"
@@ -193,6 +194,34 @@ func TestCarry(t *testing.T) {
 	r.pass(2 * time.Minute)
 	if got := carried(); got != [3]int{3, 2, 1} {
 		t.Errorf("after a while were sent %v", got)
+	}
+}
+
+// A receipt that was given up and arrives late takes the place of a newer one on the bus. The newer one is sent again.
+func TestLateReceipt(t *testing.T) {
+	d := storetest.NewLog(1, "")
+	r := newRig(t, d.Key, d.Shop, simulate.NewServer(1, 100), desk)
+	storetest.Put(t, r.st, storetest.Some(d, 2)...)
+	r.step(replicate.Changed{})
+	r.up()
+	newest := func() (body []byte) {
+		r.bus.Receipts(func(_ string, b []byte) { body = b })
+		return body
+	}
+	old := newest()
+	storetest.Put(t, r.st, d.Next(storetest.Count("board", 7)))
+	r.step(replicate.Changed{})
+	r.pass(2 * time.Second)
+	want := newest()
+	if len(old) == 0 || bytes.Equal(old, want) {
+		t.Fatal("no second receipt")
+	}
+	if _, err := r.bus.Publish(replicate.Publish{Subject: replicate.Subject(d.Shop, replicate.SubjectHeld, d.Key.Device()), Bodies: [][]byte{old}}, 1); err != nil {
+		t.Fatal(err)
+	}
+	r.step(replicate.Held{Bus: "desk", Device: d.Key.Device(), Body: old})
+	if !bytes.Equal(newest(), want) {
+		t.Error("the bus is left with the older receipt")
 	}
 }
 
