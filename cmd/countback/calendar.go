@@ -12,6 +12,7 @@ import (
 
 	ics "github.com/arran4/golang-ical"
 
+	"countback/cmd/countback/words"
 	"countback/projections/fold"
 	"countback/projections/outlook"
 	"countback/projections/reorder"
@@ -72,19 +73,12 @@ func (d *desk) orderEntry(r *reorder.Report, l *reorder.List) dayEntry {
 	var b strings.Builder
 	for i := range l.Items {
 		x := &l.Items[i]
-		fmt.Fprintf(&b, "%s: %s by %s\n", x.Name, packsText(x), dayAhead(r.Today, x.By))
+		fmt.Fprintf(&b, "%s: %s by %s\n", x.Name, words.Packs(x), words.DayAhead(r.Today, x.By))
 	}
 	if l.Total != "" {
 		fmt.Fprintf(&b, "About %s %s at the last landed costs.", l.Total, r.Currency)
 	}
 	return dayEntry{"order-" + slug(l.Supplier), "Order from " + name, b.String(), max(l.By, 0) + r.Today}
-}
-
-func packsText(x *reorder.Line) string {
-	if x.Pack == "" {
-		return grouped(x.Qty) + unitOf(x.Unit)
-	}
-	return grouped(x.Packs) + " × " + x.Pack
 }
 
 // slug makes a name safe for a UID, and different names different.

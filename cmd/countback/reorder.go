@@ -2,11 +2,9 @@ package main
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -188,80 +186,6 @@ func (d *desk) measured(ask *outlook.Ask, log *fold.Log, run fold.Run) []string 
 	return list
 }
 
-// inDays says how far a day is away, the way one would say it.
-func inDays(n int) string {
-	switch {
-	case n == 0:
-		return "today"
-	case n == 1:
-		return "tomorrow"
-	case n == -1:
-		return "yesterday"
-	case n < 0:
-		return grouped(strconv.Itoa(-n)) + " days ago"
-	case n <= 60:
-		return "in " + strconv.Itoa(n) + " days"
-	}
-	return "in " + strconv.Itoa(int(math.Round(float64(n)/30.4))) + " months"
-}
-
-// dayAhead writes a day with its distance; the year only where it is another.
-func dayAhead(today, ahead int) string {
-	t := outlook.Date(today + ahead)
-	form := "Mon 2 Jan"
-	if t.Year() != outlook.Date(today).Year() {
-		form = "2 Jan 2006"
-	}
-	return t.Format(form)
-}
-
-// between is the time from the tenth to the ninetieth of a hundred cases.
-func between(r *reorder.Report, it *reorder.Item, horizon int) string {
-	switch {
-	case it.P50 == 0:
-		return ""
-	case it.P10 > horizon:
-		return "not within a year"
-	case it.P90 > horizon:
-		return "from " + shortDate(r.Today, it.P10) + " on"
-	case it.P10 == it.P90:
-		return shortDate(r.Today, it.P10)
-	}
-	return shortDate(r.Today, it.P10) + " to " + shortDate(r.Today, it.P90)
-}
-
-func shortDate(today, ahead int) string {
-	t := outlook.Date(today + ahead)
-	if t.Year() != outlook.Date(today).Year() {
-		return t.Format("2 Jan 06")
-	}
-	return t.Format("2 Jan")
-}
-
-// sureness is how sure the day of a run-out is, in words.
-func sureness(it *reorder.Item, horizon int) string {
-	wide := it.P90 - it.P10
-	switch {
-	case it.Basis == string(outlook.Own):
-		return "your estimate"
-	case it.P50 == 0:
-		return "certain"
-	case it.P50 > horizon:
-		return ""
-	case it.P90 > horizon:
-		return "very unsure"
-	case wide <= 4:
-		return "to a day or two"
-	case wide <= 14:
-		return "to a week"
-	case wide <= 35:
-		return "to a few weeks"
-	case wide <= 90:
-		return "to a month or so"
-	}
-	return "very unsure"
-}
-
 func (m *Main) printReorder(d *desk, r *reorder.Report, o *outlook.Outlook, measured []string, f *reorderFlags) error {
 	g := &grid{columns: []column{
 		{name: "item", head: "Item"}, {name: "name", csvOnly: true}, {name: "type", csvOnly: true}, {name: "unit", csvOnly: true}, {name: "supplier", csvOnly: true},
@@ -289,10 +213,10 @@ func (m *Main) printReorder(d *desk, r *reorder.Report, o *outlook.Outlook, meas
 			onOrder.shown = " "
 		}
 		g.add(plain(it.Item), plain(it.Name), plain(it.Type), plain(it.Unit), plain(it.Supplier),
-			withUnit(it.OnHand, it.Unit), figure(it.Promised), onOrder, cell{it.UsePerDay, perDayText(it.UsePerDay)},
-			plain(runsOutText(r, it, o.Horizon)), plain(it.RunsOut.P10), plain(it.RunsOut.P50), plain(it.RunsOut.P90),
-			plain(between(r, it, o.Horizon)), plain(sureness(it, o.Horizon)), cell{it.OrderBy, orderByText(r, it)}, plain(strconv.FormatBool(it.Now)),
-			figure(it.Buy.Packs), plain(it.Buy.Pack), figure(it.Buy.Qty), figure(it.Buy.Cost), plain(getText(it)), figure(made))
+			withUnit(it.OnHand, it.Unit), figure(it.Promised), onOrder, cell{it.UsePerDay, words.PerDay(it.UsePerDay)},
+			plain(words.RunsOut(r, it, o.Horizon)), plain(it.RunsOut.P10), plain(it.RunsOut.P50), plain(it.RunsOut.P90),
+			plain(words.Between(r, it, o.Horizon)), plain(words.Sureness(it, o.Horizon)), cell{it.OrderBy, words.OrderBy(r, it)}, plain(strconv.FormatBool(it.Now)),
+			figure(it.Buy.Packs), plain(it.Buy.Pack), figure(it.Buy.Qty), figure(it.Buy.Cost), plain(words.ToGet(it)), figure(made))
 	}
 	m.leaveOut(g, "8 in 10 cases", "A day", "On order")
 	return m.report(r, m.wrapAll(reorderLead(d, r)), g, m.wrapAll(reorderTail(r, o, idle, measured, f)))
@@ -317,74 +241,6 @@ func withUnit(qty, unit string) cell {
 	return cell{qty, words.ShortQty(qty) + " " + unit}
 }
 
-// perDayText rounds a day's use for the eye.
-func perDayText(s string) string {
-	x, err := num.ParseQty(s)
-	switch {
-	case err != nil || x.IsZero():
-		return s
-	case x.Less(num.MustQty("0.1")):
-		return x.Round(2).String()
-	case x.Less(num.MustQty("10")):
-		return x.Round(1).String()
-	}
-	return grouped(x.Round(0).String())
-}
-
-func runsOutText(r *reorder.Report, it *reorder.Item, horizon int) string {
-	switch {
-	case it.Basis == string(outlook.None):
-		return "nothing takes it"
-	case it.P50 == 0 && strings.HasPrefix(it.OnHand, "-"), it.P50 == 0 && it.OnHand == "0":
-		return "nothing left"
-	case it.P50 == 0:
-		return "all promised"
-	case it.P50 > horizon:
-		return "in over a year"
-	}
-	return dayAhead(r.Today, it.P50) + ", " + inDays(it.P50)
-}
-
-func orderByText(r *reorder.Report, it *reorder.Item) string {
-	switch {
-	case it.Basis == string(outlook.None):
-		return " "
-	case it.LeadFrom == "":
-		return "no lead time"
-	case !it.HasBy:
-		return " "
-	case it.Hurry:
-		return "now: ask for it sooner"
-	case it.By < 0 && it.Make != nil:
-		return "print now"
-	case it.By < 0:
-		return "now, late by " + count(-it.By, "day", "days")
-	case it.By == 0:
-		return "today"
-	}
-	return dayAhead(r.Today, it.By) + ", " + inDays(it.By)
-}
-
-// getText says what to buy or print.
-func getText(it *reorder.Item) string {
-	switch {
-	case it.Make != nil:
-		return "print " + grouped(it.Make.Pieces)
-	case it.Buy.Packs == "0":
-		return ""
-	case it.Buy.Pack == "":
-		return grouped(it.Buy.Qty) + unitOf(it.Unit)
-	}
-	return grouped(it.Buy.Packs) + " × " + it.Buy.Pack
-}
-
-func unitOf(unit string) string {
-	if unit == "each" {
-		return ""
-	}
-	return " " + unit
-}
-
 func reorderLead(d *desk, r *reorder.Report) string {
 	lead := d.shop.Name + ", " + asOfText(r.Head) + ". "
 	if r.Orders == 0 {
@@ -394,38 +250,11 @@ func reorderLead(d *desk, r *reorder.Report) string {
 		}
 		return lead + " This goes by your own estimates, which are taken to be right to about half."
 	}
-	late, soon, print, known := 0, 0, 0, 0
-	for i := range r.Items {
-		if r.Items[i].LeadFrom != "" && r.Items[i].Basis != string(outlook.None) {
-			known++
-		}
-		switch it := &r.Items[i]; {
-		case it.HasBy && it.By <= 0 && it.LeadFrom == "printed here":
-			print++
-		case it.HasBy && it.By <= 0:
-			late++
-		case it.HasBy && it.By <= 7 && it.LeadFrom != "printed here":
-			soon++
-		}
+	urgent, known := words.Urgent(r)
+	if !known {
+		return lead + words.NoLead
 	}
-	if known == 0 {
-		return lead + "This is when things run out. By when to order them can't be said as long as nobody knows how long a delivery takes."
-	}
-	if late+soon+print == 0 {
-		lead += "Nothing has to be ordered within a week."
-	} else {
-		var parts []string
-		if late > 0 {
-			parts = append(parts, count(late, "item has", "items have")+" to be ordered now")
-		}
-		if print > 0 {
-			parts = append(parts, count(print, "item", "items")+" to be printed now")
-		}
-		if soon > 0 {
-			parts = append(parts, count(soon, "more item", "more items")+" to be ordered within a week")
-		}
-		lead += strings.Join(parts, ", ") + "."
-	}
+	lead += urgent
 	return lead + " Ordered by its day, an item lasts until the goods come in " + r.Service + " of 100 cases."
 }
 
@@ -441,23 +270,23 @@ func reorderTail(r *reorder.Report, o *outlook.Outlook, idle, measured []string,
 		}
 	}
 	if len(noLead) > 0 {
-		lines = append(lines, "Lead time missing: "+some(noLead)+". Without it there is no day to order by: countback item "+noLead[0]+" --lead-days N, or --lead-days N here for all.")
+		lines = append(lines, "Lead time missing: "+words.Some(noLead)+". Without it there is no day to order by: countback item "+noLead[0]+" --lead-days N, or --lead-days N here for all.")
 	}
 	if len(measured) > 0 {
 		lines = append(lines, "Counts say that the specs are wrong about "+strings.Join(measured, ", ")+"; the forecast goes by the counts. See countback use.")
 	}
 	if len(idle) > 0 && !f.all && r.Orders > 0 {
-		lines = append(lines, "Nothing takes "+some(idle)+": no spec names it and no order took it. If it is used all the same, say how much: --expect "+idle[0]+"=N (a day).")
+		lines = append(lines, "Nothing takes "+words.Some(idle)+": no spec names it and no order took it. If it is used all the same, say how much: --expect "+idle[0]+"=N (a day).")
 	}
 	if len(r.Stale) > 0 {
 		var list []string
 		for _, s := range r.Stale {
 			list = append(list, s.Order)
 		}
-		lines = append(lines, "Open for so long that nothing is kept for "+them(len(list))+": order "+some(list)+". Pack or reverse "+them(len(list))+".")
+		lines = append(lines, "Open for so long that nothing is kept for "+words.Them(len(list))+": order "+words.Some(list)+". Pack or reverse "+words.Them(len(list))+".")
 	}
 	for _, l := range r.Late {
-		lines = append(lines, "No more counted on: "+grouped(l.Qty)+" "+l.Item+" from "+l.Supplier+", due "+lateDue(l)+". Ask for it, or close the purchase with the next restock --final.")
+		lines = append(lines, "No more counted on: "+grouped(l.Qty)+" "+l.Item+" from "+l.Supplier+", due "+words.LateDue(l)+". Ask for it, or close the purchase with the next restock --final.")
 	}
 	if o.Unpacked != nil {
 		lines = append(lines, "The packing spec can't be applied to some orders ("+strings.TrimPrefix(o.Unpacked.Error(), "void: ")+"), so their supplies are missing here. Correct it with countback packspec FILE.")
@@ -467,27 +296,4 @@ func reorderTail(r *reorder.Report, o *outlook.Outlook, idle, measured []string,
 		lines = append(lines, "A year ago the coming eight weeks had "+x+" times as many orders a day as the last eight weeks have now. The forecast doesn't count on that; --busier "+x+" does.")
 	}
 	return join2(append(lines, incompleteText(r.Head))...)
-}
-
-func them(n int) string {
-	if n == 1 {
-		return "it"
-	}
-	return "them"
-}
-
-func lateDue(l reorder.Late) string {
-	if t, err := time.Parse("2006-01-02", l.Due); err == nil {
-		return showDay(t)
-	}
-	return "long ago"
-}
-
-// some lists the first few names.
-func some(list []string) string {
-	const shown = 6
-	if len(list) <= shown {
-		return strings.Join(list, ", ")
-	}
-	return strings.Join(list[:shown], ", ") + " and " + strconv.Itoa(len(list)-shown) + " more"
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 
+	"countback/cmd/countback/words"
 	"countback/projections/reorder"
 )
 
@@ -17,7 +18,7 @@ func (m *Main) printShopping(d *desk, r *reorder.Report, s *reorder.Shopping) er
 		if l.Pack == "" {
 			pack.shown = l.Unit
 		}
-		g.add(plain(l.Supplier), plain(l.Item), plain(l.Name), figure(l.Packs), pack, figure(l.Qty), plain(l.Unit), figure(l.Cost), cell{l.OrderBy, byText(r.Today, l)})
+		g.add(plain(l.Supplier), plain(l.Item), plain(l.Name), figure(l.Packs), pack, figure(l.Qty), plain(l.Unit), figure(l.Cost), cell{l.OrderBy, words.LineBy(r.Today, l)})
 	}
 	if m.format != formatTable {
 		g := &grid{columns: columns()}
@@ -57,22 +58,11 @@ func (m *Main) printShopping(d *desk, r *reorder.Report, s *reorder.Shopping) er
 		if unknown > 0 {
 			tail = "Never bought, so without a cost: " + count(unknown, "item", "items") + "."
 		}
-		if err := errors.Join(m.printTable(name+", "+orderWhen(r.Today, l.By), g, tail), m.say("")); err != nil {
+		if err := errors.Join(m.printTable(name+", "+words.OrderWhen(r.Today, l.By), g, tail), m.say("")); err != nil {
 			return err
 		}
 	}
 	return m.say("%s", m.wrapAll(join2("Altogether "+s.Total+" "+s.Currency+" at the last landed costs.", hurryText(r))))
-}
-
-// orderWhen says by when a list has to be ordered.
-func orderWhen(today, by int) string {
-	switch {
-	case by < 0:
-		return "order now (the last day was " + dayAhead(today, by) + ")"
-	case by == 0:
-		return "order today"
-	}
-	return "order by " + dayAhead(today, by) + " (" + inDays(by) + ")"
 }
 
 // hurryText names what is on order and comes too late.
@@ -86,14 +76,7 @@ func hurryText(r *reorder.Report) string {
 	if len(list) == 0 {
 		return ""
 	}
-	return "On order, but likely to come too late: " + some(list) + ". Ask for it sooner."
-}
-
-func byText(today int, l *reorder.Line) string {
-	if !l.HasBy {
-		return " "
-	}
-	return dayAhead(today, l.By)
+	return "On order, but likely to come too late: " + words.Some(list) + ". Ask for it sooner."
 }
 
 func (m *Main) printSpending(d *desk, s *reorder.Spending) error {
@@ -105,7 +88,7 @@ func (m *Main) printSpending(d *desk, s *reorder.Spending) error {
 		if l.Pack == "" {
 			pack.shown = l.Unit
 		}
-		runs := cell{l.RunsOut, inDays(l.Cover)}
+		runs := cell{l.RunsOut, words.InDays(l.Cover)}
 		g.add(plain(l.Item), plain(l.Name), runs, figure(l.Packs), pack, figure(l.Qty), plain(l.Unit), figure(l.Cost), plain(l.Supplier))
 	}
 	if len(g.rows) > 1 {
@@ -128,10 +111,10 @@ func (m *Main) printSpending(d *desk, s *reorder.Spending) error {
 			}
 			list = append(list, text+" ("+l.Cost+")")
 		}
-		tail = append(tail, "Not paid for: "+some(list)+".")
+		tail = append(tail, "Not paid for: "+words.Some(list)+".")
 	}
 	if len(s.NoCost) > 0 {
-		tail = append(tail, "Never bought, so nobody knows what it costs: "+some(s.NoCost)+".")
+		tail = append(tail, "Never bought, so nobody knows what it costs: "+words.Some(s.NoCost)+".")
 	}
 	m.leaveOut(g, "In all", "Unit")
 	return m.report(s, m.wrapAll(lead), g, m.wrapAll(join2(tail...)))
