@@ -1,48 +1,11 @@
 package main
 
 import (
-	"context"
-	"slices"
-
 	"countback/ledger/event"
 	"countback/ledger/num"
-	"countback/ledger/store"
 	"countback/projections/fold"
 	"countback/projections/purchases"
 )
-
-// owing is the part of a ledger that says what suppliers still owe: setup, purchases, deliveries and reversals. It is read by itself, so that a report
-// that needn't go through the packs needn't do so for what is on order either.
-type owing struct{ s store.Store }
-
-var owingKinds = append(slices.Clone(setupKinds), event.KindDevice, event.KindRevoke, event.KindPurchase, event.KindRestock, event.KindReverse)
-
-// Lines implements fold.Source. One id may stand in two logs under different kinds, and which one counts is for the fold to say: then it gets both.
-func (o owing) Lines(ctx context.Context, fn func([]byte) error) error {
-	ids, err := o.s.Doubled(ctx)
-	if err != nil {
-		return err
-	}
-	sent := map[int64]bool{}
-	for _, id := range ids {
-		rows, err := o.s.ByID(ctx, id)
-		if err != nil {
-			return err
-		}
-		for _, r := range rows {
-			sent[r.N] = true
-			if err := fn(r.Line); err != nil {
-				return err
-			}
-		}
-	}
-	return o.s.ScanKinds(ctx, owingKinds, 0, func(r store.Row) error {
-		if sent[r.N] {
-			return nil
-		}
-		return fn(r.Line)
-	})
-}
 
 // owed lists the lines of purchases, and the items that their numbers mean. There is nothing to read where nobody ever recorded a purchase.
 func (d *desk) owed(asOf, known int64) (*fold.Log, []purchases.Line, error) {
@@ -50,7 +13,7 @@ func (d *desk) owed(asOf, known int64) (*fold.Log, []purchases.Line, error) {
 	if err != nil || len(list) == 0 {
 		return nil, nil, err
 	}
-	log, err := fold.Read(d.ctx, owing{d.store}, fold.Choice{Known: known})
+	log, err := fold.Read(d.ctx, purchases.Of(d.store), fold.Choice{Known: known})
 	if err != nil {
 		return nil, nil, err
 	}

@@ -203,6 +203,11 @@ func receiptsOf(log *fold.Log, own map[event.ID]bool) receipts {
 	return r
 }
 
+// LastCosts returns what answers Book.LastCost from a ledger's deliveries alone; the log need hold no more than them, setup and reversals.
+func LastCosts(log *fold.Log) func(item string, at event.Time) (cost num.Money, qty num.Qty, found bool) {
+	return receiptsOf(log, nil).last
+}
+
 // last finds the last receipt of an item before an instant, and what it cost with its charges.
 func (r receipts) last(item string, at event.Time) (cost num.Money, qty num.Qty, found bool) {
 	list := r.list[item]
