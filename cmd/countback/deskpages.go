@@ -16,6 +16,7 @@ import (
 	"countback/ledger/key"
 	"countback/ledger/num"
 	"countback/ledger/record"
+	"countback/ledger/store"
 	"countback/ledger/store/sqlite"
 	"countback/projections/fold"
 )
@@ -205,4 +206,13 @@ func newID(now time.Time, entropy io.Reader) (event.ID, error) {
 	}
 	_, err := io.ReadFull(entropy, u[6:])
 	return event.ID(u), err
+}
+
+// Store implements pages.Ledger.
+func (p *deskPages) Store(ctx context.Context) (store.Store, string, error) {
+	d, err := p.open(ctx)
+	if err != nil {
+		return nil, "", err
+	}
+	return d.store, d.shopID, nil
 }

@@ -28,6 +28,7 @@ type Site struct {
 	mux    *http.ServeMux
 	doors  doors
 	live   hub
+	index  index
 }
 
 // route is one address and what serves it.

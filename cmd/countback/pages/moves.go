@@ -1,0 +1,43 @@
+package pages
+
+import (
+	"countback/ledger/event"
+	"countback/ledger/num"
+	"countback/projections/fold"
+)
+
+// moved is what one event did to an item's stock.
+type moved struct {
+	event  event.ID
+	kind   event.Kind
+	ms     int64
+	order  string
+	column fold.Column // of its first movement
+	qty    num.Qty     // signed: what it added to on hand
+	onHand num.Qty     // after it
+}
+
+// moves are the movements of one item's stock, in fold order, one for each event; changes of value alone are left out. They are worked out once for each look.
+func (l *Look) moves(item int) []moved {
+	list, _ := once(l, "moves "+l.Catalog.Items[item].ID, func() ([]moved, error) {
+		var list []moved
+		run := l.Run
+		run.Observe = func(m fold.Movement) {
+			if m.Item != item || m.Qty.IsZero() {
+				return
+			}
+			q := m.Qty
+			if !m.Column.In() {
+				q = q.Neg()
+			}
+			if n := len(list); n > 0 && list[n-1].event == m.Event {
+				list[n-1].qty, list[n-1].onHand = list[n-1].qty.Add(q), m.OnHand
+				return
+			}
+			list = append(list, moved{m.Event, m.Kind, m.Ms, m.Order, m.Column, q, m.OnHand})
+		}
+		l.Log.Run(run)
+		return list, nil
+	})
+	return list
+}
