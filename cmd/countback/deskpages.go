@@ -26,9 +26,10 @@ type deskPages struct {
 	m   *Main // quiet: nothing is asked or printed
 	dir string
 
-	mu    sync.Mutex
-	store *sqlite.Store // nil while there is no ledger
-	key   *key.Key
+	mu      sync.Mutex
+	store   *sqlite.Store // nil while there is no ledger
+	key     *key.Key
+	invited *invitation // the code that is shown; nil: none is
 
 	looks looks
 }
@@ -215,4 +216,35 @@ func (p *deskPages) Store(ctx context.Context) (store.Store, string, error) {
 		return nil, "", err
 	}
 	return d.store, d.shopID, nil
+}
+
+// Changes implements pages.Ledger. It begins at a checkpoint, so it takes a few milliseconds where the next look takes a few hundred.
+func (p *deskPages) Changes(ctx context.Context) ([]pages.Moved, error) {
+	p.looks.mu.Lock()
+	look := p.looks.last
+	p.looks.mu.Unlock()
+	if look == nil {
+		return nil, nil
+	}
+	d, err := p.open(ctx)
+	if err != nil {
+		return nil, err
+	}
+	r, err := d.resume(fold.Run{AsOf: look.Run.AsOf}, false)
+	if err != nil {
+		return nil, problem(err)
+	}
+	old := look.State()
+	var list []pages.Moved
+	for _, it := range r.State.Catalog.Items {
+		was, ok := old.Catalog.Find(it.ID)
+		if !ok || it.Prepared() {
+			continue
+		}
+		now, before := r.State.Items[it.Index].Account.OnHand(), old.Items[was.Index].Account.OnHand()
+		if now != before {
+			list = append(list, pages.Moved{Item: it.ID, Unit: it.Unit(), Change: now.Sub(before).String(), OnHand: now.String()})
+		}
+	}
+	return list, nil
 }

@@ -52,11 +52,30 @@ func serveSite(ctx context.Context, p *deskPages, site *pages.Site, l net.Listen
 	d.server.ErrorLog = log.New(io.Discard, "", 0)
 	d.server.BaseContext = func(net.Listener) context.Context { return ctx } // open streams end with it
 	p.looks.mu.Lock()
-	p.looks.tell = func(look *pages.Look) { site.Changed(look.Version) }
+	fresh := make(chan struct{}, 1)
+	p.looks.tell = func(look *pages.Look) {
+		site.Changed(look.Version)
+		nudge(fresh)
+	}
 	p.looks.mu.Unlock()
 	d.work.Go(func() { _ = d.server.Serve(l) }) // it ends with close
-	d.work.Go(func() { p.watch(ctx, nil) })
+	d.work.Go(func() { p.watch(ctx, func(after int64) { site.Arrived(ctx, after) }) })
+	d.work.Go(func() { p.warm(ctx, site, fresh) })
 	return d
+}
+
+// warm works out, for the latest look, what every page shows; looks that were overtaken meanwhile are passed over.
+func (p *deskPages) warm(ctx context.Context, site *pages.Site, fresh <-chan struct{}) {
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-fresh:
+			if look, err := p.Look(ctx); err == nil {
+				site.Warm(ctx, look)
+			}
+		}
+	}
 }
 
 // close lets what is under way end, for a moment.

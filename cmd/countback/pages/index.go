@@ -20,6 +20,7 @@ type index struct {
 	through int64            // number of arrival up to which everything was read
 	ends    map[string]int64 // last sequence read of each log
 	entries []*entry         // in fold order
+	latest  []*entry         // in order of arrival, the last few
 	names   map[string]string
 	devices map[string]string // the names that devices gave themselves
 }
@@ -49,11 +50,11 @@ func (x *index) read(ctx context.Context, st store.Store) ([]*entry, map[string]
 	defer x.mu.Unlock()
 	err := x.more(ctx, st)
 	if errors.Is(err, errAnew) {
-		x.through, x.ends, x.entries = 0, nil, nil
+		x.through, x.ends, x.entries, x.latest = 0, nil, nil, nil
 		err = x.more(ctx, st)
 	}
 	if err != nil { // what was read before the error may be out of order
-		x.through, x.ends, x.entries = 0, nil, nil
+		x.through, x.ends, x.entries, x.latest = 0, nil, nil, nil
 		return nil, nil, err
 	}
 	return x.entries, x.devices, nil
@@ -84,6 +85,8 @@ func (x *index) more(ctx context.Context, st store.Store) error {
 		return err
 	}
 	x.devices = devices
+	x.latest = slices.Clip(append(slices.Clone(x.latest), fresh...)) // in order of arrival until here
+	x.latest = x.latest[max(0, len(x.latest)-keptLatest):]
 	byKey := func(a, b *entry) int { return cmp.Or(a.key.Compare(b.key), strings.Compare(a.device, b.device)) }
 	slices.SortFunc(fresh, byKey)
 	inOrder := len(x.entries) == 0 || byKey(x.entries[len(x.entries)-1], fresh[0]) <= 0
@@ -92,6 +95,16 @@ func (x *index) more(ctx context.Context, st store.Store) error {
 		slices.SortFunc(x.entries, byKey)
 	}
 	return nil
+}
+
+// keptLatest is how many of the events that arrived last are kept in order of arrival.
+const keptLatest = 64
+
+// arrived returns the events that arrived last, the oldest of them first.
+func (x *index) arrived(most int) []*entry {
+	x.mu.Lock()
+	defer x.mu.Unlock()
+	return slices.Clone(x.latest[max(0, len(x.latest)-most):])
 }
 
 func cloneWith(m map[string]string, k, v string) map[string]string {

@@ -24,6 +24,8 @@ var ledgerPages = []route{
 type Ledger interface {
 	// Store is the ledger's store, to be read only, and the shop's id.
 	Store(ctx context.Context) (store.Store, string, error)
+	// Changes are the items whose stock isn't that of the latest look any more, found without waiting for the next one.
+	Changes(ctx context.Context) ([]Moved, error)
 }
 
 // perPage is how many events a page lists.

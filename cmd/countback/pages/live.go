@@ -23,6 +23,9 @@ func (s *Site) Changed(version int64) {
 	s.live.mu.Unlock()
 }
 
+// again tells open pages that more of the look that they have is there.
+func (h *hub) again() { h.tell("event: again\ndata: 1\n\n") }
+
 func (h *hub) tell(message string) {
 	h.mu.Lock()
 	defer h.mu.Unlock()

@@ -28,7 +28,9 @@ type Site struct {
 	mux    *http.ServeMux
 	doors  doors
 	live   hub
+	kept   kept
 	index  index
+	stand  standings
 }
 
 // route is one address and what serves it.

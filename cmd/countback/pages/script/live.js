@@ -36,7 +36,12 @@ if (document.querySelector("[data-live]")) {
   stream.addEventListener("look", (e) => {
     if (e.data !== "0" && e.data !== version) renew();
   });
+  stream.addEventListener("again", () => renew());
   stream.addEventListener("arrived", (e) => {
-    if (status) status.textContent = e.data;
+    const news = JSON.parse(e.data);
+    if (status) status.textContent = news.text;
+    for (const [item, figure] of Object.entries(news.on_hand)) {
+      for (const at of document.querySelectorAll(`[data-on-hand="${CSS.escape(item)}"]`)) at.textContent = figure;
+    }
   });
 }
