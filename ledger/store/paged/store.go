@@ -11,7 +11,7 @@ import (
 	"countback/ledger/store"
 )
 
-// Store is a ledger on a disk. Make one with Open.
+// Store is a ledger on a disk. Make one with Open or New.
 type Store struct {
 	disk    Disk
 	writing sync.Mutex // held through a whole Write
@@ -25,9 +25,12 @@ type Store struct {
 
 // Open opens the ledger on a disk; where there is none it is empty.
 func Open(ctx context.Context, d Disk) (*Store, error) {
-	s := &Store{disk: d, x: newIndex(), stale: true}
+	s := New(d)
 	return s, s.refresh(ctx)
 }
+
+// New is Open without a look at the disk, which the first call of the store takes.
+func New(d Disk) *Store { return &Store{disk: d, x: newIndex(), stale: true} }
 
 func (s *Store) open(op string) error {
 	if s.closed {
