@@ -3,16 +3,16 @@ package main
 import (
 	"cmp"
 	"io"
-	"maps"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"countback/cmd/countback/paper"
-	"countback/ledger/catalog"
+	"countback/cmd/countback/words"
 	"countback/ledger/sheet"
 	"countback/projections/fold"
+	"countback/projections/tally"
 )
 
 // sheetRow is one line of a count sheet: an item in one of its forms, named as the import reads it.
@@ -25,8 +25,8 @@ type sheetRow struct {
 	Holds   string `json:"holds,omitempty"` // base units in the pack
 	Session string `json:"session"`
 
-	base  string
-	first bool // of its item
+	form  string // what a line counts, in words
+	first bool   // of its item
 }
 
 func (m *Main) countSheetCmd() *cobra.Command {
@@ -63,53 +63,20 @@ The figures of one session add up. The sheet doesn't say what should be there, s
 	return cmd
 }
 
-// sheetRows lists what there is to count, place by place: each pack of an item, the largest first, then its base unit, and pieces prepared from it.
+// sheetRows lists what there is to count, place by place.
 func (d *desk) sheetRows(s *fold.State, session string, book bool) []sheetRow {
 	rows := []sheetRow{}
-	items := slices.SortedStableFunc(slices.Values(s.Catalog.Items), func(a, b *catalog.Item) int {
-		return catalog.ComparePlaces(s.View.Def(a.Index).Place, s.View.Def(b.Index).Place)
-	})
-	for _, it := range items {
-		onHand := s.Items[it.Index].Account.OnHand()
-		if s.View.Retired(it.Index) && onHand.IsZero() {
-			continue
+	for _, t := range tally.Rows(s) {
+		row := sheetRow{Item: t.Item, Name: t.Name, Place: t.Place, Unit: t.Base, Session: session, form: words.CountedAs(&t), first: t.First}
+		if t.Pack != "" {
+			row.Unit, row.Holds = t.Pack, t.Holds.String()
 		}
-		def := s.View.Def(it.Index)
-		row := sheetRow{Item: it.ID, Name: def.Name, Place: def.Place, Unit: it.Unit(), Session: session, base: it.Unit()}
-		packs := slices.SortedFunc(maps.Keys(def.Packs), func(a, b string) int {
-			return cmp.Or(def.Packs[b].Cmp(def.Packs[a]), cmp.Compare(a, b))
-		})
-		for i, name := range packs {
-			r := row
-			r.Unit, r.Holds, r.first = name, def.Packs[name].String(), i == 0
-			rows = append(rows, r)
-		}
-		row.first = len(packs) == 0
-		if book && !it.Prepared() {
-			row.Book = onHand.String()
+		if it, _ := s.Catalog.Find(t.Item); book && t.Pack == "" && !it.Prepared() {
+			row.Book = s.Items[it.Index].Account.OnHand().String()
 		}
 		rows = append(rows, row)
 	}
 	return rows
-}
-
-// unit says what a line counts.
-func (r *sheetRow) unit() string {
-	switch {
-	case r.Holds != "":
-		text := r.Unit + " of " + grouped(r.Holds)
-		if r.base != "each" {
-			text += " " + r.base
-		}
-		return text
-	case r.base == "each" && !r.first:
-		return "loose"
-	case r.base == "each":
-		return "pieces"
-	case !r.first:
-		return r.base + ", opened"
-	}
-	return r.base
 }
 
 func (d *desk) printSheet(rows []sheetRow, book bool) error {
@@ -142,7 +109,7 @@ func (d *desk) printSheet(rows []sheetRow, book bool) error {
 			item, name = "", ""
 		}
 		last = r.Place
-		cells := []cell{plain(place), plain(item), plain(name), plain("_______"), plain(r.unit())}
+		cells := []cell{plain(place), plain(item), plain(name), plain("_______"), plain(r.form)}
 		if book {
 			cells = append(cells, figure(r.Book))
 		}
@@ -170,7 +137,7 @@ func (d *desk) countPaper(rows []sheetRow, session string, book bool, file, size
 		t.Columns = append(t.Columns, paper.Column{Head: "Book", Right: true})
 	}
 	for _, r := range rows {
-		row := []string{r.Name, r.Item, "", r.unit()}
+		row := []string{r.Name, r.Item, "", r.form}
 		if !r.first {
 			row[0], row[1] = "", ""
 		}

@@ -1,15 +1,14 @@
 package main
 
 import (
-	"cmp"
 	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
 
 	"countback/ledger/event"
-	"countback/ledger/num"
 	"countback/projections/fold"
+	"countback/projections/plan"
 )
 
 // packFlags are what a pack can say.
@@ -124,7 +123,6 @@ type openOrder struct {
 	Why    string `json:"why,omitempty"`     // why it is left out
 	But    string `json:"differs,omitempty"` // what differs for it
 	fact   event.Pack
-	at     int64
 }
 
 // packOpen packs what is open, oldest first.
@@ -175,31 +173,18 @@ func (f *packFlags) packOpen(d *desk) error {
 
 // openOrders parts the orders placed by an instant into those that can be packed and those that wait for a decision first.
 func openOrders(d *desk, state *fold.State, at int64) (ready, waiting []*openOrder) {
-	for number, o := range state.Orders {
-		left := o.Remaining()
-		if len(left) == 0 || o.PlacedMs > at {
-			continue
+	can, wait := plan.Packs(state, at)
+	of := func(list []plan.Packing, why func(*plan.Packing) string) (out []*openOrder) {
+		for i := range list {
+			p := &list[i]
+			out = append(out, &openOrder{Order: p.Order, Zone: p.Zone, Placed: d.style().Time(p.PlacedMs), Pieces: p.Pieces.String(), Why: why(p), fact: p.Pack})
 		}
-		var pieces num.Qty
-		open := &openOrder{Order: number, Zone: o.Rest().Zone, Placed: d.style().Time(o.PlacedMs), at: o.PlacedMs, fact: event.Pack{Order: number}}
-		for _, l := range left {
-			pieces = pieces.Add(l.Qty)
-			if o.Packs > 0 {
-				open.fact.Lines = append(open.fact.Lines, event.Goods{Item: state.Catalog.Items[l.Item].ID, Qty: l.Qty})
-			}
-		}
-		open.Pieces = pieces.String()
-		if len(o.Pending) > 0 {
-			open.Why = "a pack of it waits for a decision: countback decide " + o.Pending[0].String() + " keep|drop"
-			waiting = append(waiting, open)
-			continue
-		}
-		ready = append(ready, open)
+		return out
 	}
-	for _, list := range [][]*openOrder{ready, waiting} {
-		slices.SortFunc(list, func(a, b *openOrder) int { return cmp.Or(cmp.Compare(a.at, b.at), strings.Compare(a.Order, b.Order)) })
-	}
-	return ready, waiting
+	return of(can, func(*plan.Packing) string { return "" }),
+		of(wait, func(p *plan.Packing) string {
+			return "a pack of it waits for a decision: countback decide " + p.Waits.String() + " keep|drop"
+		})
 }
 
 func (d *desk) listOpen(ready, waiting []*openOrder) error {

@@ -21,7 +21,8 @@ func (m *Main) shrinkageCmd() *cobra.Command {
 		Short: "What went missing between counts",
 		Long: `What the book said and what was counted: the recorded losses, the rest that nobody wrote down, and whether that rest is more than chance.
 Two counts of an item make an interval. The last three intervals of each item are taken together, since one bad reading then cancels out. With --from, every interval
-whose last count lies in the time; with an item, its intervals one by one; --by place, supplier, kind or month adds up in money.
+whose last count lies in the time; with an item, its intervals one by one; --by place, supplier, kind or month adds up in money; --by reason adds up what was
+written off and given away.
 
 "More than chance" means: usual waste and the tolerance of counting don't explain it, and of such findings at most one in twenty is a false alarm.
 "Could be chance" doesn't mean that nothing is missing: "Would show" is the loss, beyond usual waste, that would be found nine times in ten. A smaller one can hide.
@@ -34,9 +35,9 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 	a.flags(cmd)
 	cmd.Flags().StringVar(&from, "from", "", "intervals whose last count is on or after a `day`, or a time")
 	cmd.Flags().StringVar(&to, "to", "", "intervals whose last count is on or before a `day`, or a time")
-	cmd.Flags().StringVar(&by, "by", "", "add up by place, supplier, kind or month")
+	cmd.Flags().StringVar(&by, "by", "", "add up by place, supplier, kind, month or reason")
 	cmd.Flags().BoolVar(&deliveries, "deliveries", false, "whether packs held what they promised")
-	complete(cmd, "by", choices("place", "supplier", "kind", "month"))
+	complete(cmd, "by", choices("place", "supplier", "kind", "month", "reason"))
 	cmd.RunE = m.reading(func(d *desk, args []string) error {
 		var what shrinkage.What
 		if len(args) > 0 {
@@ -45,8 +46,8 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 				return err
 			}
 		}
-		if by != "" && !slices.Contains([]string{"place", "supplier", "kind", "month"}, by) {
-			return wrong("--by", "choose place, supplier, kind or month", "%q is no way to add up", by)
+		if by != "" && !slices.Contains([]string{"place", "supplier", "kind", "month", "reason"}, by) {
+			return wrong("--by", "choose place, supplier, kind, month or reason", "%q is no way to add up", by)
 		}
 		if deliveries && (by != "" || from != "" || to != "" || what.Item != "") {
 			return wrong("--deliveries", "leave out the rest; --as-of goes with it", "it shows all deliveries by item and supplier")
@@ -72,9 +73,12 @@ whose last count lies in the time; with an item, its intervals one by one; --by 
 			return m.printDeliveries(d, log, run)
 		}
 		r := shrinkage.Of(interval.Read(log, run), d.style(), what)
+		r.Reasons = shrinkage.ReasonsOf(log, run, d.style(), what)
 		switch {
 		case what.Item != "":
 			return m.printIntervals(r, what.Item)
+		case by == "reason":
+			return m.printReasons(r)
 		case by != "":
 			return m.printShrinkageBy(r, by)
 		}
@@ -219,6 +223,19 @@ func itemText(it shrinkage.Item, judged int) string {
 		return join2(since+"more was counted than the book had. A delivery or a run may be missing, or a pack was entered twice.", usual)
 	}
 	return join2(since+"what is missing could be chance, among "+count(judged, "item", "items")+" that were tested together.", usual, shows+" A smaller one can hide.")
+}
+
+// printReasons says why things were written off.
+func (m *Main) printReasons(r shrinkage.Report) error {
+	g := &grid{columns: []column{{name: "reason", head: "Reason"}, {name: "items", head: "Items", figure: true}, {name: "entries", head: "Entries", figure: true}, {name: "value", head: "Value", figure: true}}}
+	for _, x := range r.Reasons {
+		g.add(cell{x.Name, words.Reason(x.Name)}, figure(fmtInt(int64(x.Items))), figure(fmtInt(int64(x.Entries))), figure(x.Value))
+	}
+	lead := "What was written off or given away, " + asOfText(r.Head) + ", in " + r.Currency + ", " + costingText(r.Costing) + "."
+	if len(r.Reasons) == 0 {
+		lead = "Nothing was written off or given away in that time."
+	}
+	return m.report(r, lead, g, incompleteText(r.Head))
 }
 
 func (m *Main) printShrinkageBy(r shrinkage.Report, by string) error {

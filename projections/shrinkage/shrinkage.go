@@ -70,15 +70,16 @@ type Group struct {
 // Report is the shrinkage of a time. Items stand by id, groups by name.
 type Report struct {
 	report.Head
-	Currency  string  `json:"currency"`
-	Costing   string  `json:"costing"`
-	Items     []Item  `json:"items"`
-	Places    []Group `json:"places"`
-	Suppliers []Group `json:"suppliers"`
-	Kinds     []Group `json:"kinds"` // the class of goods, else the type
-	Months    []Group `json:"months"`
-	Total     Group   `json:"total"`
-	Judged    int     `json:"judged"` // items that were tested together, those that aren't shown included
+	Currency  string   `json:"currency"`
+	Costing   string   `json:"costing"`
+	Items     []Item   `json:"items"`
+	Places    []Group  `json:"places"`
+	Suppliers []Group  `json:"suppliers"`
+	Kinds     []Group  `json:"kinds"` // the class of goods, else the type
+	Months    []Group  `json:"months"`
+	Total     Group    `json:"total"`
+	Reasons   []Reason `json:"reasons"` // of write-offs; filled in by whoever wants them, with ReasonsOf
+	Judged    int      `json:"judged"`  // items that were tested together, those that aren't shown included
 }
 
 // What is asked for. Zero fields ask for everything; an interval is in the time if its last count is.
@@ -128,7 +129,7 @@ func Of(t *interval.Table, st report.Style, what What) Report {
 			rows = append(rows, b.row(i, chains[i], all[i], usual[i], v, first))
 		}
 	}
-	r := Report{Head: report.HeadOf(s, st), Currency: s.Catalog.Shop.Currency, Costing: b.costing.String(), Items: []Item{}, Judged: judged}
+	r := Report{Head: report.HeadOf(s, st), Currency: s.Catalog.Shop.Currency, Costing: b.costing.String(), Items: []Item{}, Judged: judged, Reasons: []Reason{}}
 	b.fill(&r, rows)
 	return r
 }

@@ -14,3 +14,16 @@ func Verdict(it shrinkage.Item) string {
 	}
 	return "could be chance"
 }
+
+// Reason names the reason of a write-off.
+func Reason(name string) string {
+	switch name {
+	case "sample":
+		return "samples"
+	case "gift":
+		return "gifts"
+	case "own_use":
+		return "own use"
+	}
+	return name
+}
