@@ -138,7 +138,7 @@ func TestNothingHeavyComesAlong(t *testing.T) {
 
 // aids are packages for tests alone.
 var aids = []string{
-	"ledger/store/storetest", "projections/foldtest", "projections/oracle", "sync/replicate/drivertest", "sync/replicate/simulate",
+	"cmd/recorder/chromium", "ledger/store/storetest", "projections/foldtest", "projections/oracle", "sync/replicate/drivertest", "sync/replicate/simulate",
 }
 
 func aid(folder string) bool { return slices.Contains(aids, folder) }
