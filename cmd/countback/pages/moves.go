@@ -15,26 +15,28 @@ type moved struct {
 	column fold.Column // of its first movement
 	qty    num.Qty     // signed: what it added to on hand
 	onHand num.Qty     // after it
+	value  num.Money   // signed, under the shop's costing
 }
 
 // moves are the movements of one item's stock, in fold order, one for each event; changes of value alone are left out. They are worked out once for each look.
 func (l *Look) moves(item int) []moved {
 	list, _ := once(l, "moves "+l.Catalog.Items[item].ID, func() ([]moved, error) {
 		var list []moved
-		run := l.Run
+		run, costing := l.Run, l.State().Costing()
 		run.Observe = func(m fold.Movement) {
 			if m.Item != item || m.Qty.IsZero() {
 				return
 			}
-			q := m.Qty
+			q, worth := m.Qty, m.Value[costing]
 			if !m.Column.In() {
-				q = q.Neg()
+				q, worth = q.Neg(), worth.Neg()
 			}
 			if n := len(list); n > 0 && list[n-1].event == m.Event {
-				list[n-1].qty, list[n-1].onHand = list[n-1].qty.Add(q), m.OnHand
+				x := &list[n-1]
+				x.qty, x.value, x.onHand = x.qty.Add(q), x.value.Add(worth), m.OnHand
 				return
 			}
-			list = append(list, moved{m.Event, m.Kind, m.Ms, m.Order, m.Column, q, m.OnHand})
+			list = append(list, moved{m.Event, m.Kind, m.Ms, m.Order, m.Column, q, m.OnHand, worth})
 		}
 		l.Log.Run(run)
 		return list, nil

@@ -11,6 +11,8 @@ import (
 	"path"
 	"strings"
 	"time"
+
+	"countback/cmd/countback/words"
 )
 
 //go:embed html/*.html
@@ -60,6 +62,7 @@ func (s *Site) funcs() template.FuncMap {
 		"styles":   func() []string { return s.assets.list("style") },
 		"scripts":  func() []string { return s.assets.list("script") },
 		"figure":   Grouped,
+		"inUnit":   words.InUnit,
 		"day":      func(t any) string { return s.day(t) },
 		"clock":    func(t any) string { return s.clock(t) },
 		"itemURL":  func(id string) string { return "/item/" + url.PathEscape(id) },
@@ -72,6 +75,9 @@ func (s *Site) funcs() template.FuncMap {
 
 // Count says how many: "1 order", "1,204 orders".
 func Count(n any, one, many string) string {
+	if p, ok := n.(*int64); ok && p != nil {
+		n = *p
+	}
 	text := fmt.Sprint(n)
 	if text == "1" {
 		return "1 " + one
@@ -81,6 +87,9 @@ func Count(n any, one, many string) string {
 
 // Grouped puts a comma between the thousands of a canonical decimal. Other text stays as it is.
 func Grouped(v any) string {
+	if n, ok := v.(*int64); ok && n != nil {
+		v = *n
+	}
 	s := fmt.Sprint(v)
 	sign := ""
 	if strings.HasPrefix(s, "-") {
