@@ -61,6 +61,7 @@ func (s *Site) Warm(ctx context.Context, l *Look) {
 	if store, _, err := s.desk.Store(ctx); err == nil {
 		_, _, _ = s.index.read(ctx, store) // the ledger's page says what is wrong
 	}
+	s.renew(ctx, l)
 }
 
 // standing works the sentence out. k may be nil.

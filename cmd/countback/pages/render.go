@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"maps"
 	"net/http"
 	"net/url"
 	"path"
@@ -57,7 +58,7 @@ func (s *Site) parse() (map[string]*template.Template, error) {
 
 // funcs are what templates can say beside their data.
 func (s *Site) funcs() template.FuncMap {
-	return template.FuncMap{
+	funcs := template.FuncMap{
 		"asset":    func(name string) (string, error) { return s.assets.address(name) },
 		"styles":   func() []string { return s.assets.list("style") },
 		"scripts":  func() []string { return s.assets.list("script") },
@@ -71,6 +72,8 @@ func (s *Site) funcs() template.FuncMap {
 		"count":    Count,
 		"list":     func(parts ...any) []any { return parts },
 	}
+	maps.Copy(funcs, reportFuncs)
+	return funcs
 }
 
 // Count says how many: "1 order", "1,204 orders".

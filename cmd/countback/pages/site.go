@@ -31,6 +31,7 @@ type Site struct {
 	kept   kept
 	index  index
 	stand  standings
+	warm   warmth
 }
 
 // route is one address and what serves it.
@@ -171,6 +172,11 @@ func (v *view) fail(err error) {
 	var refusal *Refusal
 	var questions *Questions
 	switch {
+	case errors.Is(err, errSoon):
+		if err := v.render("soon", nil); err != nil {
+			http.Error(v.w, errSoon.Error(), http.StatusServiceUnavailable)
+		}
+		return
 	case errors.As(err, &p):
 	case errors.As(err, &refusal):
 		p = &Problem{What: refusal.What, Where: refusal.Field, Hint: refusal.Hint}
