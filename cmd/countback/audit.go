@@ -184,10 +184,10 @@ const (
 
 // picture draws the bridge as bars below each other, zero shown. A part that took away is dark, one that brought is light, and the sign says the same.
 func (m *Main) picture(r *audited) string {
-	list := words.Steps(&r.Figures, r.Unit)
 	money := m.Width == 0 || m.Width >= 90
-	if price := r.Bridge[len(r.Bridge)-1]; money && strings.Trim(price.Value, "-0.") != "" {
-		list = slices.Insert(list, len(list)-1, words.Step{Text: words.Part(price.Part, price.Value, false), Value: price.Value, From: list[len(list)-1].To, To: list[len(list)-1].To})
+	list := words.Steps(&r.Figures, r.Unit)
+	if money {
+		list = steps(r)
 	}
 	text, qty, value := 0, 0, 0
 	for _, s := range list {
@@ -207,10 +207,7 @@ func (m *Main) picture(r *audited) string {
 		head += " and " + r.Currency
 	}
 	b.WriteString(m.wrapAll(fmt.Sprintf("%s, from %s to %s", head, day(r.From).show(), day(r.To).show())) + "\n")
-	low, high := num.Qty{}, num.Qty{}
-	for _, s := range list {
-		low, high = num.Min(low, num.Min(s.From, s.To)), num.Max(high, num.Max(s.From, s.To))
-	}
+	low, high := span(list)
 	for _, s := range list {
 		name := s.Text
 		if !s.Level {
@@ -230,6 +227,25 @@ func (m *Main) picture(r *audited) string {
 
 func padLeft(s string, width int) string {
 	return strings.Repeat(" ", max(0, width-uniseg.StringWidth(s))) + s
+}
+
+// steps are the bridge's with the one that is in money alone, where there is one.
+func steps(r *audited) []words.Step {
+	list := words.Steps(&r.Figures, r.Unit)
+	price := r.Bridge[len(r.Bridge)-1]
+	if strings.Trim(price.Value, "-0.") == "" {
+		return list
+	}
+	at := list[len(list)-1].To
+	return slices.Insert(list, len(list)-1, words.Step{Text: words.Part(price.Part, price.Value, false), Value: price.Value, From: at, To: at})
+}
+
+// span is what a bridge's bars reach over; zero lies in it.
+func span(list []words.Step) (low, high num.Qty) {
+	for _, s := range list {
+		low, high = num.Min(low, num.Min(s.From, s.To)), num.Max(high, num.Max(s.From, s.To))
+	}
+	return low, high
 }
 
 // bar is one line's bar between two levels on a scale; where the scale has something below zero, zero is a line of its own.

@@ -6,6 +6,7 @@ import (
 
 	"countback/cmd/countback/paper"
 	"countback/cmd/countback/words"
+	"countback/ledger/num"
 )
 
 // auditPaper writes an audit on one page: the answer, the bridge in quantity and money, and what should be known about it.
@@ -21,10 +22,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		Foot:  d.shop.Name + ", printed " + showDay(d.now()),
 		At:    d.now(),
 	}
-	t := paper.Table{Columns: []paper.Column{{Head: "From what was expected to what was"}, {Head: "Quantity", Right: true}, {Head: "Value", Right: true}, {Head: ""}}}
-	for _, st := range words.Steps(&r.Figures, r.Unit) {
-		t.Rows = append(t.Rows, []string{st.Text, words.StepQty(st), words.StepValue(st), ""})
-	}
+	t := bridgeTable(steps(&r))
 	s.Tables = append(s.Tables, t)
 	f := paper.Table{Head: "What most likely lies behind it", Columns: []paper.Column{{Head: "Cause"}, {Head: "How likely", Narrow: true}, {Head: "About", Right: true}, {Head: "Why, and what to do"}}}
 	for i := range r.Findings {
@@ -38,6 +36,9 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		}
 		text := x.Why
 		if x.Rank == 1 {
+			if x.Settle != "" {
+				text += "\nWhat would tell: " + x.Settle + "."
+			}
 			for _, do := range x.Do {
 				text += "\n- " + do
 			}
@@ -51,4 +52,33 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		s.Tail = strings.TrimPrefix(s.Tail+"\n"+r.Again, "\n")
 	}
 	return d.m.writePaper(s, file)
+}
+
+// bridgeTable shows the bridge in figures and as bars below each other: what took away is black, what brought is white, levels are thin.
+func bridgeTable(list []words.Step) paper.Table {
+	t := paper.Table{Columns: []paper.Column{{Head: "From what was expected to what was"}, {Head: "Quantity", Right: true}, {Head: "Value", Right: true}, {Bars: true}}}
+	low, high := span(list)
+	at := func(q num.Qty) float64 {
+		if !low.Less(high) {
+			return 0
+		}
+		return q.Sub(low).Float() / high.Sub(low).Float()
+	}
+	for _, st := range list {
+		ink := paper.Full
+		switch {
+		case st.Level, st.From == st.To:
+			ink = paper.Thin
+		case st.From.Less(st.To):
+			ink = paper.Outline
+		}
+		name := st.Text
+		if !st.Level {
+			name = "   " + name
+		}
+		t.Rows = append(t.Rows, []string{name, words.StepQty(st), words.StepValue(st), ""})
+		t.Bars = append(t.Bars, paper.Bar{From: at(st.From), To: at(st.To), Ink: ink})
+	}
+	t.Zero = at(num.Qty{})
+	return t
 }

@@ -22,6 +22,7 @@ type Column struct {
 	Open   float64 // width of a column that is left open to write in, with a line below each row's place; 0 for printed text
 	Tick   bool    // a box to be ticked in every row whose text isn't empty
 	Narrow bool    // never breaks its text
+	Bars   bool    // its rows show the table's bars, and no text; it takes the width that the others leave
 }
 
 // Table is a table on paper.
@@ -30,6 +31,8 @@ type Table struct {
 	Columns []Column
 	Rows    [][]string
 	Groups  []string // as long as Rows, or nil: a row whose group differs from the one above begins with the group's name on a line of its own
+	Bars    []Bar    // as long as Rows where a column shows them
+	Zero    float64  // where zero lies on the scale of the bars: a line there if it is above 0
 	Next    bool     // it begins in the next column of the paper, unless the table before it came that far
 }
 
@@ -228,9 +231,12 @@ func (p *page) fit() error {
 		w := max(c.Open, p.GetStringWidth(c.Head))
 		p.font("", bodyPt)
 		for _, r := range t.Rows {
-			if c.Open == 0 && !c.Tick {
+			if c.Open == 0 && !c.Tick && !c.Bars {
 				w = max(w, p.GetStringWidth(r[i])+1)
 			}
+		}
+		if c.Bars {
+			w = max(w, barsWidth)
 		}
 		if c.Tick {
 			w = max(w, p.box())
@@ -241,7 +247,7 @@ func (p *page) fit() error {
 	for total > free {
 		widest := -1
 		for i, c := range t.Columns {
-			if c.Open == 0 && !c.Tick && !c.Narrow && !c.Right && (widest < 0 || p.widths[i] > p.widths[widest]) {
+			if c.Open == 0 && !c.Tick && !c.Bars && !c.Narrow && !c.Right && (widest < 0 || p.widths[i] > p.widths[widest]) {
 				widest = i
 			}
 		}
@@ -251,6 +257,7 @@ func (p *page) fit() error {
 		p.widths[widest]--
 		total--
 	}
+	p.widen(free)
 	return nil
 }
 
@@ -285,7 +292,7 @@ func (p *page) print(t *Table, first bool) error {
 		if named {
 			group = t.Groups[i]
 		}
-		p.row(row, group, named)
+		p.row(i, row, group, named)
 	}
 	return nil
 }
@@ -316,13 +323,13 @@ func (p *page) rule(thick float64) {
 }
 
 // row prints one row; its group's name goes before it where it is the first, or the first of a column or sheet.
-func (p *page) row(row []string, group string, named bool) {
+func (p *page) row(n int, row []string, group string, named bool) {
 	p.font("", bodyPt)
 	texts := make([][]string, len(row))
 	height := p.line()
 	for i, c := range p.table.Columns {
 		switch {
-		case c.Tick:
+		case c.Tick, c.Bars:
 		case c.Open > 0:
 			height = max(height, p.line()+openMM)
 		default:
@@ -344,10 +351,10 @@ func (p *page) row(row []string, group string, named bool) {
 		p.CellFormat(p.width, p.line(), group, "", 1, "L", false, 0, "")
 		p.font("", bodyPt)
 	}
-	p.cells(row, texts, p.GetY()+p.pad(), height)
+	p.cells(n, row, texts, p.GetY()+p.pad(), height)
 }
 
-func (p *page) cells(row []string, texts [][]string, top, height float64) {
+func (p *page) cells(n int, row []string, texts [][]string, top, height float64) {
 	x := p.left()
 	for i, c := range p.table.Columns {
 		if c.Open > 0 {
@@ -358,8 +365,11 @@ func (p *page) cells(row []string, texts [][]string, top, height float64) {
 			p.SetLineWidth(0.2)
 			p.Rect(x+1, top+(p.line()-p.box())/2, p.box(), p.box(), "D")
 		}
-		for n, l := range texts[i] {
-			p.SetXY(x, top+p.down(height, len(texts[i]), n))
+		if c.Bars && n < len(p.table.Bars) {
+			p.bar(n, x, p.widths[i], top, height)
+		}
+		for k, l := range texts[i] {
+			p.SetXY(x, top+p.down(height, len(texts[i]), k))
 			p.CellFormat(p.widths[i], p.line(), l, "", 0, side(c), false, 0, "")
 		}
 		x += p.widths[i] + gap
@@ -367,12 +377,17 @@ func (p *page) cells(row []string, texts [][]string, top, height float64) {
 	p.SetXY(p.left(), top+height+p.pad())
 }
 
-// down is where a line of a cell stands in its row: at the foot of it, so that it stands on the lines that are written on, or at the top where boxes are ticked.
+// down is where a line of a cell stands in its row: at the top, but at the foot where the row is written in, so that it stands on the line to write on.
 func (p *page) down(height float64, lines, n int) float64 {
-	for _, other := range p.table.Columns {
-		if other.Tick {
+	open := false
+	for _, c := range p.table.Columns {
+		if c.Tick {
 			return p.line() * float64(n)
 		}
+		open = open || c.Open > 0
+	}
+	if !open {
+		return p.line() * float64(n)
 	}
 	return height - p.line()*float64(lines-n)
 }
