@@ -145,6 +145,11 @@ func (r *Runner) Nudge(ctx context.Context) error {
 	return r.Do(ctx, func(*replicate.Machine) { r.step(replicate.Changed{}) })
 }
 
+// Take lets the machine take an input that comes from elsewhere than a bus, such as a part of a file, and waits until it has.
+func (r *Runner) Take(ctx context.Context, in replicate.Input) error {
+	return r.Do(ctx, func(*replicate.Machine) { r.step(in) })
+}
+
 // Kick lets all drivers that wait before their next attempt to connect try at once.
 func (r *Runner) Kick(ctx context.Context) error {
 	return r.Do(ctx, func(*replicate.Machine) {

@@ -200,7 +200,7 @@ func (c *Client) Admit(ctx context.Context, line []byte) error {
 
 // Recover signs the endorsement that makes the desk of the meeting the keeper in the place of another, and brings it. The digits must have been compared.
 func (m *Meeting) Recover(ctx context.Context, k *key.Key, lost string) error {
-	sig, err := k.Sign(key.Recover, key.AdmitPayload(m.Shop, m.DeskKey, roleDesk))
+	sig, err := k.Sign(key.Recover, key.SucceedPayload(m.Shop, m.DeskKey, roleDesk, lost))
 	if err != nil {
 		return err
 	}
@@ -257,6 +257,34 @@ func (c *Client) download(ctx context.Context, k *key.Key, part func(handover.He
 			return err
 		}
 	}
+}
+
+// ErrElsewhere is returned where another shop's desk keeps the door.
+var ErrElsewhere = errors.New("the desk at this address is of another shop")
+
+// errSeen ends a download that was only asked for to see whether it is given.
+var errSeen = errors.New("seen")
+
+// Admitted asks a door whether it still lets a member of a shop in. The error is ErrMember where the shop's own desk doesn't, ErrElsewhere where the door is another
+// shop's, and any other where that can't be told now.
+func (c *Client) Admitted(ctx context.Context, k *key.Key, shop string) error {
+	answer, err := c.get(ctx, "")
+	if err != nil {
+		return err
+	}
+	answer.Body.Close()
+	whose := answer.Header.Get(shopHeader)
+	if answer.StatusCode != http.StatusUnauthorized || !isDevice(whose) {
+		return ErrMessage
+	}
+	if whose != shop {
+		return ErrElsewhere
+	}
+	err = c.download(ctx, k, func(handover.Head, handover.Part) error { return errSeen })
+	if errors.Is(err, errSeen) {
+		return nil
+	}
+	return err
 }
 
 func (c *Client) get(ctx context.Context, authorization string) (*http.Response, error) {

@@ -193,7 +193,7 @@ func (d *Desk) endorse(ctx context.Context, m endorseMessage) (done, error) {
 		if b, ok := members.Get(device); !ok || b.Revoked {
 			return false, ErrMember
 		}
-		if m.Succeeds != members.Keeper() || key.Verify(m.Key, key.Recover, key.AdmitPayload(d.Shop, d.Public, roleDesk), m.Endorsement) != nil {
+		if m.Succeeds != members.Keeper() || key.Verify(m.Key, key.Recover, key.SucceedPayload(d.Shop, d.Public, roleDesk, m.Succeeds), m.Endorsement) != nil {
 			return false, ErrProof
 		}
 		s.Phase, s.Endorsement, s.By, s.Succeeds = Decided, m.Endorsement, device, m.Succeeds

@@ -173,12 +173,15 @@ func (d *Doors) admit(w http.ResponseWriter, r *http.Request) {
 
 const (
 	challengeHeader = "Countback-Challenge"
+	shopHeader      = "Countback-Shop" // whose door it is
 	scheme          = "Countback "
 )
 
 // download sends the hand-over file to a member that has signed a challenge: the first request is answered with one, the second brings
 //
 //	Authorization: Countback DEVICE CHALLENGE SIGNATURE
+//
+// The first answer also tells the shop's id, so that a device that isn't let in any more can tell its own shop from another one at the same address.
 func (d *Doors) download(w http.ResponseWriter, r *http.Request) {
 	if !d.limit.allow(r, d.Desk.Now()) {
 		d.reply(w, nil, ErrBusy)
@@ -192,6 +195,7 @@ func (d *Doors) download(w http.ResponseWriter, r *http.Request) {
 			return
 		}
 		w.Header().Set(challengeHeader, challenge)
+		w.Header().Set(shopHeader, d.Desk.Shop)
 		w.Header().Set("WWW-Authenticate", strings.TrimSpace(scheme))
 		w.WriteHeader(http.StatusUnauthorized)
 		return

@@ -1,4 +1,5 @@
-// Package chromium starts a real browser for tests and runs what they ask in its pages.
+//go:build !js
+
 package chromium
 
 import (

@@ -64,8 +64,10 @@ func (p *Phone) Prepare(ctx context.Context) (*key.Key, error) {
 	return k, nil
 }
 
-// Endorsed takes down that the desk has endorsed this phone, before anything is done with that.
-func (p *Phone) Endorsed(ctx context.Context, j Joining) error { return p.keep(ctx, boxJoining, j) }
+// KeepJoining takes down that the desk has endorsed this phone, before anything is done with that.
+func KeepJoining(ctx context.Context, b Box, j Joining) error {
+	return (&Phone{Box: b}).keep(ctx, boxJoining, j)
+}
 
 // Begin signs the first event of the own log and keeps it, in the ledger that is still empty. It may be called again.
 func (p *Phone) Begin(ctx context.Context) error {
