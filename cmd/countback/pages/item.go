@@ -25,7 +25,7 @@ import (
 // itemPages are about one item.
 var itemPages = []route{
 	{pattern: "GET /item/{id}", serve: serveItem},
-	{pattern: "GET /items", serve: serveItems},
+	{pattern: "GET /items", serve: serveOnHand},
 }
 
 // itemPage is what is known of one item.
@@ -45,7 +45,7 @@ type itemPage struct {
 	Users     []user
 	Bought    []bought
 	Who       []recorder
-	Latest    []itemRow
+	Latest    []moveRow
 	Entries   int
 	NeverHere bool
 	LastCount string
@@ -69,8 +69,8 @@ type recorder struct {
 	Link    string
 }
 
-// itemRow is one movement.
-type itemRow struct {
+// moveRow is one movement.
+type moveRow struct {
 	Event, What, Order, Change, OnHand string
 	Time                               time.Time
 }
@@ -192,7 +192,7 @@ func (p *itemPage) movements(l *Look, all []moved) {
 		m := &all[i]
 		at := time.UnixMilli(m.ms).In(l.Zone)
 		if len(p.Latest) < mostMoves {
-			p.Latest = append(p.Latest, itemRow{m.event.String(), KindName(m.kind), m.order, signed(m.qty.String()), m.onHand.String(), at})
+			p.Latest = append(p.Latest, moveRow{m.event.String(), KindName(m.kind), m.order, signed(m.qty.String()), m.onHand.String(), at})
 		}
 		if m.column == fold.Bought && m.qty.Sign() > 0 && len(p.Bought) < mostBought {
 			p.Bought = append(p.Bought, bought{m.event.String(), at, m.qty.String(), l.Style.Money(m.value, digits), l.Style.UnitCost(m.value.Part(num.Whole(1), m.qty), digits)})
@@ -325,14 +325,14 @@ func (p *itemPage) expect(t *chart.Timeline, l *Look, o *outlook.Outlook, index,
 	}
 }
 
-// itemsPage lists all items.
-type itemsPage struct {
+// onHandPage lists all items.
+type onHandPage struct {
 	stock.Report
 	All bool
 }
 
-func serveItems(v *view) error {
-	p := itemsPage{Report: v.look.Stock(), All: v.r.URL.Query().Has("all")}
+func serveOnHand(v *view) error {
+	p := onHandPage{Report: v.look.Stock(), All: v.r.URL.Query().Has("all")}
 	if !p.All {
 		p.Items = slices.DeleteFunc(slices.Clone(p.Items), func(it stock.Item) bool { return it.Retired && it.Qty.IsZero() && it.OnOrder == "" })
 	}
