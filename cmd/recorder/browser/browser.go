@@ -173,10 +173,15 @@ func (p *Phone) Tap(name string) error {
 	}
 	spot, err := Eval[[]float64](p, fmt.Sprintf(`(async () => {
 		const e = %s(%s);
-		e.scrollIntoView({block: "center", inline: "center"});
-		await new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
-		const box = e.getClientRects()[0];
-		return [box.left + box.width / 2, box.top + box.height / 2];
+		const frame = () => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
+		const spot = () => { const box = e.getClientRects()[0]; return [box.left + box.width / 2, box.top + box.height / 2]; };
+		const free = () => { const top = document.elementFromPoint(...spot()); return top && (e.contains(top) || top.contains(e) || [...(e.labels ?? [])].some(l => l.contains(top))); };
+		await frame();
+		if (!free()) {
+			e.scrollIntoView({block: "center", inline: "center"});
+			await frame();
+		}
+		return spot();
 	})()`, finder, quoted(name)))
 	if err != nil {
 		return fmt.Errorf("touch %s: %w", name, err)

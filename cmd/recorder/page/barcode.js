@@ -51,7 +51,7 @@ export function barcodeScreen(id, scanned) {
 // rememberScreen asks which item an unknown code belongs to.
 export function rememberScreen(code) {
 	const list = el("ul", { class: "lines" });
-	const search = el("input", { type: "search", id: "search", placeholder: "Name, number or place", autocomplete: "off", oninput: draw });
+	const search = el("input", { type: "search", id: "search", placeholder: "Name or place", autocomplete: "off", oninput: draw });
 	const node = el("div", { class: "screen" }, el("h1", { tabindex: "-1" }, "No item has this code yet"),
 		el("p", {}, "The code says ", el("b", { class: "code" }, code), ". Which item is it on?"), list,
 		el("form", { class: "search", role: "search", onsubmit: (e) => e.preventDefault() }, el("label", { for: "search", class: "unseen" }, "Find an item"), search));

@@ -17,8 +17,9 @@ export function entriesScreen() {
 
 	async function read() {
 		const s = known.standing;
-		fill(top, el("p", {}, el("b", {}, standingLine(s) + ". "), standingMeans(s)), el("dl", { class: "states" },
-			...[["kept", "only on this phone"], ["sent", "on the desk's bus, not yet confirmed"], ["safe", "on another device's disk"]].map(([state, means]) => el("div", {}, el("dt", {}, drawn(state), " ", states[state]), el("dd", {}, means)))));
+		const open = top.querySelector("details")?.open;
+		fill(top, el("p", {}, el("b", {}, standingLine(s) + ". "), standingMeans(s)), el("details", { open }, el("summary", {}, "What kept here, sent and safe mean"), el("dl", { class: "states" },
+			...[["kept", "only on this phone"], ["sent", "on the desk's bus, not yet confirmed"], ["safe", "on another device's disk"]].map(([state, means]) => el("div", {}, el("dt", {}, drawn(state), " ", states[state]), el("dd", {}, means))))));
 		try {
 			const entries = await api().recent(shown);
 			fill(list, entries.length === 0 ? el("li", { class: "nothing" }, "Nothing has been recorded yet.") : entries.map(line));
@@ -30,8 +31,7 @@ export function entriesScreen() {
 	function line(e) {
 		const back = e.own && !e.reversed && e.kind !== "reverse" && e.kind !== "device" && e.kind !== "item" && e.kind !== "decide";
 		return el("li", { class: "entry-line", "data-event": e.id },
-			el("span", {}, el("span", { class: e.reversed ? "name gone" : "name" }, e.text), el("span", { class: "small" }, [when(e.time), e.own ? "" : "another device", e.reversed ? "taken back" : ""].filter(Boolean).join(" · "))),
-			el("span", { class: "state " + e.state }, drawn(e.state), " ", states[e.state] ?? e.state),
+			el("span", {}, el("span", { class: e.reversed ? "name gone" : "name" }, e.text), el("span", { class: "small" }, el("span", { class: "state " + e.state }, drawn(e.state), " ", states[e.state] ?? e.state), " · " + [when(e.time), e.own ? "" : "another device", e.reversed ? "taken back" : ""].filter(Boolean).join(" · "))),
 			back ? el("button", { type: "button", disabled: !!closed(), "aria-label": "Take back: " + e.text, onclick: () => undo(e) }, "Take back") : null);
 	}
 

@@ -55,6 +55,7 @@ export function entryScreen(id) {
 	}
 
 	function start() {
+		body.classList.remove("step");
 		fill(body, pad.node, verbs, why);
 		pad.draw();
 		offer();
@@ -70,8 +71,11 @@ export function entryScreen(id) {
 	function step(title, ...children) {
 		fill(wrongs);
 		const head = el("h2", { tabindex: "-1" }, title);
-		fill(body, el("p", { class: "so-far" }, el("b", {}, tally.words()), tally.parts.length + 1 > 1 || tally.unit.kind !== "base" ? el("span", { class: "small" }, tally.total ? ` = ${grouped(tally.total)} ${unitWord(item.unit, tally.total)}` : "") : null),
-			head, ...children, el("p", { class: "actions" }, el("button", { type: "button", onclick: () => { start(); node.querySelector("h1").focus(); } }, "Back to the number")));
+		const parts = tally.all();
+		const same = parts.length === 1 && parts[0].unit.kind === "base";
+		fill(body, el("p", { class: "so-far" }, el("span", {}, el("b", {}, tally.words()), same ? null : el("span", { class: "small" }, ` = ${grouped(tally.total)} ${unitWord(item.unit, tally.total)}`)),
+			el("button", { type: "button", onclick: () => { start(); node.querySelector("h1").focus(); } }, "Change")), head, ...children);
+		body.classList.add("step");
 		head.focus();
 	}
 
@@ -82,6 +86,7 @@ export function entryScreen(id) {
 			const result = await record([].concat(fact));
 			if (result) {
 				sessionStorage.removeItem(draft);
+				figure.remove();
 				said(body, result, [["Next item", "#items", true], ["This item again", "#again/" + encodeURIComponent(id)]]);
 				return;
 			}
@@ -102,15 +107,15 @@ export function entryScreen(id) {
 		const field = (name, label, more) => [el("label", { for: name }, label), el("input", { id: name, name, type: "text", autocomplete: "off", maxlength: "100", ...more })];
 		const extra = el("details", {}, el("summary", {}, "Freight, supplier, number of the bill"), field("freight", `Freight, in ${shop().currency ?? ""}`, { inputmode: "decimal" }), field("supplier", "Supplier"), field("ref", "Number of the bill or delivery"));
 		const price = keypad(cost, { label: "What it cost, without freight", plain: true, money: shop().currency ?? "", changed: () => { button.disabled = canonical(cost.text) === ""; } });
-		step("What did it cost?", price.node, extra, el("div", { class: "actions" }, button, el("button", { type: "button", onclick: () => go("0", "bill to come") }, "No bill yet")),
-			el("p", { class: "small" }, "Without a bill it stands at no cost until the bill is recorded at the desk with credit and --bill."));
+		step("What did it cost?", price.node, el("div", { class: "actions" }, button, el("button", { type: "button", onclick: () => go("0", "bill to come") }, "No bill yet")), extra,
+			el("p", { class: "small" }, "Without a bill it stands at no cost until the bill is recorded at the desk, with credit and --bill."));
 		function go(amount, note) {
 			const value = (name) => extra.querySelector("#" + name).value.trim() || undefined;
 			const parts = tally.all();
 			const single = parts.length === 1 && parts[0].unit.kind === "pack";
 			const line = single ? { item: id, qty: parts[0].qty, pack: parts[0].unit.name, cost: amount } : { item: id, qty: tally.total, cost: amount };
 			const freight = value("freight") === undefined ? undefined : canonical(value("freight").replace(",", "."));
-			return save({ kind: "restock", time: now(), data: { supplier: value("supplier"), ref: value("ref"), lines: [line], freight: freight || undefined, note } });
+			return save({ kind: "restock", data: { supplier: value("supplier"), ref: value("ref"), lines: [line], freight: freight || undefined, note } });
 		}
 	}
 
@@ -123,14 +128,14 @@ export function entryScreen(id) {
 			const parts = tally.all();
 			const measured = parts.length === 1 && parts[0].unit.kind === "measure";
 			const data = measured ? { item: id, qty: parts[0].qty, measure: parts[0].unit.name, reason } : { item: id, qty: tally.total, reason };
-			return save({ kind: "damage", time: now(), data: { ...data, note: note.value.trim() || undefined } });
+			return save({ kind: "damage", data: { ...data, note: note.value.trim() || undefined } });
 		}
 	}
 
 	function printRun() {
 		const spoiled = new Tally([{ key: "base", kind: "base", name: "", label: unitWord(item.unit), holds: "1" }]);
 		const waste = keypad(spoiled, { label: "Spoiled", plain: true });
-		step("How many were spoiled?", waste.node, el("div", { class: "actions" }, el("button", { type: "button", class: "main", onclick: () => save({ kind: "reprint", time: now(), data: { item: id, good: tally.total, spoiled: canonical(spoiled.text) || "0" } }) }, "Record print run")));
+		step("How many were spoiled?", waste.node, el("div", { class: "actions" }, el("button", { type: "button", class: "main", onclick: () => save({ kind: "reprint", data: { item: id, good: tally.total, spoiled: canonical(spoiled.text) || "0" } }) }, "Record print run")));
 	}
 
 	start();
@@ -143,12 +148,11 @@ export function entryScreen(id) {
 
 // countFacts says what was seen. More than one part, like boxes and loose pieces, are facts of one session, whose figures add up.
 export function countFacts(item, tally, { session, time }) {
-	const at = time ?? now();
-	if (tally.weighing) return [{ kind: "count", time: at, data: { item: item.item, gross: canonical(tally.gross), tare: canonical(tally.tare) || "0", weight_unit: tally.weightUnit, session } }];
+	if (tally.weighing) return [{ kind: "count", time, data: { item: item.item, gross: canonical(tally.gross), tare: canonical(tally.tare) || "0", weight_unit: tally.weightUnit, session } }];
 	const parts = tally.all();
-	const together = session ?? (parts.length > 1 ? `${item.item} ${at.slice(0, 19)}`.slice(-100) : undefined);
+	const together = session ?? (parts.length > 1 ? `${item.item} ${now().slice(0, 19)}`.slice(-100) : undefined);
 	return parts.map((p) => ({
-		kind: "count", time: at,
+		kind: "count", time,
 		data: { item: item.item, qty: p.qty, pack: p.unit.kind === "pack" ? p.unit.name : undefined, measure: p.unit.kind === "measure" ? p.unit.name : undefined, session: together },
 	}));
 }
@@ -178,7 +182,7 @@ export function aboutScreen(id) {
 			["Last count", s?.last_count ? day(s.last_count) : s ? "never counted" : ""],
 			["Value", s?.value ? `${grouped(s.value)} ${currency}` : ""],
 			["One costs", s?.unit_cost ? `${grouped(s.unit_cost)} ${currency}` : ""],
-			["Place", item.place], ["Packs", holds(item.packs)], ["Measures", holds(item.measures)], ["Barcode", item.barcode], ["Number", item.item],
+			["Place", item.place], ["Packs", holds(item.packs)], ["Measures", holds(item.measures)], ["Barcode", item.barcode], ["Item", item.item],
 		];
 		fill(list, lines.filter(([, value]) => value).map(([name, value]) => el("div", {}, el("dt", {}, name), el("dd", {}, value))));
 	}

@@ -32,7 +32,7 @@ export function itemsScreen() {
 	const list = el("ul", { class: "lines" });
 	const note = el("p", { class: "small note" });
 	const search = el("input", {
-		type: "search", id: "search", placeholder: "Name, number or place", autocomplete: "off", autocapitalize: "off", spellcheck: "false", enterkeyhint: "go",
+		type: "search", id: "search", placeholder: "Name, place or barcode", autocomplete: "off", autocapitalize: "off", spellcheck: "false", enterkeyhint: "go",
 		oninput: draw, onkeydown: (e) => { if (e.key === "Enter") first(); },
 	});
 	const node = el("div", { class: "screen" },
@@ -51,7 +51,7 @@ export function itemsScreen() {
 		note.textContent = known.asOf ? `On hand at ${clock(known.asOf)}, with the entries of this phone.` : "";
 		if (found.length === 0) {
 			const digits = search.value.trim();
-			fill(list, el("li", { class: "nothing" }, known.items.length === 0 ? "There are no items yet. They are set up at the desk." : checked(digits) ? ["No item has the barcode " + digits + ". ", el("a", { href: "#remember/" + digits }, "Remember it for an item")] : "No item has this name, number or place."));
+			fill(list, el("li", { class: "nothing" }, known.items.length === 0 ? "There are no items yet. They are set up at the desk." : checked(digits) ? ["No item has the barcode " + digits + ". ", el("a", { href: "#remember/" + digits }, "Remember it for an item")] : "No item has this name, place or barcode."));
 			return;
 		}
 		fill(list, found.slice(0, most).map((i) => row(i)), found.length > most ? el("li", { class: "nothing" }, `And ${found.length - most} more. Type a part of the name.`) : null);

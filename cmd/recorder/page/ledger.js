@@ -7,7 +7,6 @@ export const known = {
 	asOf: "",
 	standing: null,
 	locked: false, // another tab records
-	failed: null, // the module couldn't start
 };
 
 const watchers = new Set();
@@ -32,10 +31,6 @@ export function itemOf(id) {
 
 export function nameOf(id) {
 	return itemOf(id)?.name || id;
-}
-
-export function member() {
-	return known.open?.state === "member";
 }
 
 // api is the module's own object.
@@ -98,6 +93,10 @@ export function listen(heard) {
 	});
 	on("foreign", () => {
 		known.open = { ...known.open, state: "foreign" };
+		tell();
+	});
+	on("member", async () => {
+		known.open = await api().open();
 		tell();
 	});
 	on("paired", heard.paired);

@@ -6,7 +6,7 @@ import { find } from "./items.js";
 import { api, itemOf, nameOf, watch } from "./ledger.js";
 import { closed, record, trouble } from "./recording.js";
 import { said } from "./said.js";
-import { day, now, plural, unitWord } from "./words.js";
+import { day, plural, unitWord } from "./words.js";
 
 // What was ticked and what differs, kept while the page is open: order → true, order → exceptions.
 const ticked = new Set();
@@ -49,7 +49,8 @@ export function ordersScreen() {
 			el("label", { for: "order " + o.order }, box, el("span", {},
 				el("span", { class: "name" }, o.order), " ", el("span", { class: "small" }, [o.zone, o.placed ? "ordered " + day(o.placed) : ""].filter(Boolean).join(" · ")),
 				el("span", { class: "goods" }, o.lines.map((l) => `${grouped(l.qty)} × ${l.name || nameOf(l.item)}`).join(", ")),
-				o.short ? el("span", { class: "short" }, "Short: not all of it is on hand") : null,
+				o.waits ? el("span", { class: "soon" }, "A pack of it waits for a decision at the desk") : null,
+				o.short ? el("span", { class: "short" }, o.lacks?.length > 0 ? "Short of " + o.lacks.map(nameOf).join(", ") : "Short: not all of it is on hand") : null,
 				special ? el("span", { class: "soon" }, "With exceptions") : null)),
 			el("a", { class: "button", href: "#order/" + encodeURIComponent(o.order), "aria-label": "Exceptions of order " + o.order }, special ? "Change" : "Except\u2026"));
 	}
@@ -103,7 +104,7 @@ function packFact(o) {
 	const lines = o.lines.map((l) => ({ item: l.item, qty: x.lines[l.item] ?? l.qty }));
 	const part = lines.some((l, i) => l.qty !== o.lines[i].qty);
 	return {
-		kind: "pack", time: now(),
+		kind: "pack",
 		data: { order: o.order, lines: part ? lines.filter((l) => compare(l.qty, "0") > 0) : undefined, changes: x.changes.length > 0 ? x.changes.map(plain) : undefined, note: x.note || undefined },
 	};
 }

@@ -12,9 +12,9 @@ export function welcomeScreen() {
 	const link = el("input", { id: "link", type: "text", inputmode: "url", autocomplete: "off", autocapitalize: "off", spellcheck: "false" });
 	const wrong = el("p", { role: "alert", class: "wrong" });
 	const node = el("div", { class: "screen" }, el("h1", { tabindex: "-1" }, "This phone belongs to no shop yet"),
-		el("ol", {}, el("li", {}, "At the desk start ", el("code", {}, "countback serve"), ", and in a second window ", el("code", {}, "countback pair"), "."), el("li", {}, "Scan the code that it shows, with the phone's camera or here."), el("li", {}, "Compare the six digits.")),
+		el("ol", {}, el("li", {}, "At the desk start ", el("code", {}, "countback serve"), ", and in a second window ", el("code", {}, "countback pair"), "."), el("li", {}, "Scan the code that it shows with the phone's camera" + (canScan() ? ", or here." : ".")), el("li", {}, "Compare the six digits.")),
 		canScan() ? el("div", { class: "actions" }, el("button", { type: "button", class: "main", onclick: scan }, "Scan the desk's code")) : null,
-		el("form", { class: "form", onsubmit: (e) => { e.preventDefault(); go(link.value); } }, el("label", { for: "link" }, "Or paste the line that the desk shows"), link, wrong, el("div", { class: "actions" }, el("button", {}, "Go on"))),
+		el("form", { class: "form", onsubmit: (e) => { e.preventDefault(); go(link.value); } }, el("label", { for: "link" }, canScan() ? "Or paste the line that the desk shows" : "Paste the line that the desk shows"), link, wrong, el("div", { class: "actions" }, el("button", {}, "Go on"))),
 		trustWords());
 	function go(text) {
 		const to = addressOf(text.trim());
@@ -34,6 +34,15 @@ export function welcomeScreen() {
 		if (code) go(code);
 	}
 	return { node, title: "Join a shop" };
+}
+
+// waitingScreen is shown where the digits were right and the desk hasn't brought the ledger yet.
+export function waitingScreen() {
+	return {
+		title: "Joining",
+		node: el("div", { class: "screen" }, el("h1", { tabindex: "-1" }, "This phone is joining"), el("p", { role: "status" }, "The desk is asked until it answers. Keep this page open, and countback serve running at the desk."),
+			el("p", {}, "If the code has ended meanwhile, start countback pair there again and scan the new code."), trustWords()),
+	};
 }
 
 // elsewhere is the place of a link that isn't this page's: what a phone records is kept for one address alone.
@@ -92,7 +101,7 @@ export function joinScreen(word, code, pin) {
 	async function recover() {
 		fill(body, el("p", { role: "status" }, "The new desk is being asked."));
 		try {
-			await api().recover(link);
+			await api().pair(link, "");
 			typeDigits("");
 		} catch (e) {
 			askRecovery(sentence(e?.message ?? e));
@@ -104,11 +113,11 @@ export function joinScreen(word, code, pin) {
 		fill(body, el("form", { class: "form", onsubmit: async (e) => {
 			e.preventDefault();
 			try {
-				await api().recoverWith(digits.value.replace(/\D/g, ""));
+				await api().endorse(digits.value.replace(/\D/g, ""));
 				fill(body, el("p", {}, "The new desk is the keeper now."), el("p", { class: "actions" }, el("a", { class: "button main", href: "#items" }, "To the items")));
 			} catch (fault) {
-				if (fault?.over) return askRecovery(sentence(fault.message));
-				typeDigits(sentence(fault?.message ?? fault));
+				if (fault?.kind !== "digits") return askRecovery(sentence(fault?.message ?? fault));
+				typeDigits(sentence(fault.message) + (fault.hint ? " " + sentence(fault.hint) : ""));
 			}
 		} }, el("label", { for: "digits" }, "The six digits that the new desk shows"), digits, problem ? el("p", { role: "alert", class: "wrong" }, problem) : null, el("div", { class: "actions" }, el("button", { class: "main" }, "Make it the keeper"))));
 		digits.focus();

@@ -5,7 +5,7 @@ import { api, known, refresh, shop, watch } from "./ledger.js";
 import { trustWords } from "./pairing.js";
 import { sentence, trouble } from "./recording.js";
 import { state, switchVersion } from "./offline.js";
-import { plural, standingLine, standingMeans, when } from "./words.js";
+import { plural, standingLine, standingMeans } from "./words.js";
 
 export function phoneScreen() {
 	const body = el("div", {});
@@ -24,7 +24,7 @@ export function phoneScreen() {
 			warnings(s).map((w) => el("p", { class: "soon" }, w)),
 			el("h2", {}, "The ledger as a file"),
 			el("p", {}, "The file holds the whole ledger with the entries of this phone, and no keys. A lost desk is made anew from it, and another device takes it in where there is no network."),
-			el("div", { class: "actions" }, el("button", { type: "button", class: "main", onclick: () => give() }, "Save the ledger as a file"), el("button", { type: "button", onclick: () => file.click() }, "Take a file in"), el("label", { for: "file", class: "unseen" }, "Hand-over file"), file),
+			el("div", { class: "actions" }, el("button", { type: "button", class: "main", onclick: () => give() }, "Save the ledger as a file"), el("button", { type: "button", onclick: () => file.click() }, "Take a file in"), s.at_desk ? null : el("button", { type: "button", onclick: () => api().retry() }, "Try the desk now"), el("label", { for: "file", class: "unseen" }, "Hand-over file"), file),
 			state.update ? el("div", {}, el("h2", {}, "A new version is ready"), el("p", {}, "Nothing that was recorded is touched by it."), el("div", { class: "actions" }, el("button", { type: "button", onclick: () => switchVersion() }, "Switch to it now"))) : null,
 			el("h2", {}, "The desk"), trustWords());
 		for (const d of body.querySelectorAll("details")) if (open.has(d.querySelector("summary").textContent)) d.open = true;
@@ -34,7 +34,7 @@ export function phoneScreen() {
 		const device = known.open?.device ?? {};
 		return [
 			["Shop", shop().name], ["This phone", [device.name, device.id].filter(Boolean).join(", ")],
-			["Desk", s.at_desk ? "reached" : "not reached at the moment"],
+			["Desk", s.at_desk ? (s.filling ? "reached; what others recorded is coming in" : "reached") : s.why || "not reached at the moment"],
 			["Kept here only", s.kept === undefined ? "" : plural(Number(s.kept), "entry", "entries")], ["Sent", s.sent === undefined ? "" : plural(Number(s.sent), "entry", "entries")], ["Safe", s.safe === undefined ? "" : plural(Number(s.safe), "entry", "entries")],
 			["Opens without the desk", state.untrusted ? "no: its certificate isn't trusted" : state.offline ? "yes" : "not yet: the page is still being stored"],
 			["Storage", s.persistence === "granted" ? "kept until you clear it" : s.persistence === "denied" ? "may be cleared by the browser when space is short" : "not asked yet"],
@@ -73,7 +73,8 @@ export function phoneScreen() {
 		done.textContent = "The file is being read.";
 		try {
 			const came = await api().takeHandover(file.files[0]);
-			done.textContent = came?.said ? [].concat(came.said).map(sentence).join(" ") : `${plural(Number(came?.taken ?? came?.events ?? 0), "event", "events")} came in, at ${when(Date.now())}.`;
+			const waiting = Number(came.waiting) > 0 ? ` ${plural(Number(came.waiting), "event waits", "events wait")} for others.` : "";
+			done.textContent = `${plural(Number(came.new), "event", "events")} came in; the ledger has ${plural(Number(came.events), "event", "events")}.${waiting} ` + (came.reports ?? []).map(sentence).join(" ");
 			await refresh();
 		} catch (e) {
 			done.textContent = "";

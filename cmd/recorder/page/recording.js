@@ -8,8 +8,9 @@ export async function record(facts) {
 	return asked((sure) => api().record(facts, { sure }));
 }
 
+// takeBack takes an entry out of every figure, with a reason.
 export async function takeBack(id, reason) {
-	return asked((sure) => api().takeBack(id, reason, { sure }));
+	return asked(() => api().takeBack(id, reason));
 }
 
 async function asked(act) {
@@ -30,9 +31,9 @@ let askedToKeep = false;
 
 // keep asks the browser not to clear this page's storage; browsers say yes more readily once something was done here.
 function keep() {
-	if (askedToKeep || !navigator.storage?.persist) return;
+	if (askedToKeep) return;
 	askedToKeep = true;
-	navigator.storage.persist().then(() => api().standing()).then((s) => { known.standing = s; }).catch(() => {});
+	api().persist().then(() => refresh()).catch(() => {}); // a browser that can't say keeps it as it does
 }
 
 // confirmed asks the questions that the ledger has about an entry.
@@ -40,15 +41,19 @@ function confirmed(questions) {
 	return choose("Is that right?", questions, [["Yes, record it", true], ["No, change it", false]]);
 }
 
-// choose asks in a dialog; whoever closes it has chosen the last.
+// choose asks in a dialog; whoever closes it has chosen the last. extra, if given, stands before the last two choices.
 export function choose(title, lines, choices, extra) {
 	return new Promise((done) => {
 		const last = choices.at(-1)[1];
 		let chosen = last;
 		const dialog = el("dialog", { "aria-labelledby": "asked" },
 			el("h2", { id: "asked" }, title),
-			...lines.map((l) => el("p", {}, l)), extra,
-			el("div", { class: "actions" }, ...choices.map(([text, value], i) => el("button", { type: "button", class: i === 0 ? "main" : "", onclick: () => { chosen = value; dialog.close(); } }, text))));
+			...lines.map((l) => el("p", {}, l)),
+			el("div", { class: "actions" }, ...choices.slice(0, extra ? -2 : undefined).map(answer)),
+			extra ? [extra, el("div", { class: "actions" }, ...choices.slice(-2).map((c, i) => answer(c, i + 1)))] : null);
+		function answer([text, value], i) {
+			return el("button", { type: "button", class: i === 0 && !extra ? "main" : "", onclick: () => { chosen = value; dialog.close(); } }, text);
+		}
 		dialog.addEventListener("close", () => {
 			dialog.remove();
 			done(typeof chosen === "function" ? chosen() : chosen);
@@ -72,8 +77,7 @@ export function sentence(text) {
 
 // Why nothing can be recorded at the moment, "" where it can.
 export function closed() {
-	if (known.open?.state === "revoked") return "This phone was revoked at the desk. It shows what it knows and records nothing more.";
-	if (known.open?.state === "foreign") return "The ledger here is in the hands of another program version. Reload the page.";
+	if (known.open?.state === "revoked") return "This phone was shut out of the shop. It shows what it knows and records nothing more. What isn't safe yet can be saved as a file, under About this phone.";
 	if (known.locked) return "Another tab of this phone is open and records. Close it, or go on there.";
 	return "";
 }

@@ -70,8 +70,8 @@ export function roundScreen() {
 		offer();
 		fill(body, el("p", { class: "small" }, [item.place, `${round.at + 1} of ${round.items.length}`, `${plural(counted().length, "counted", "counted")}`].filter(Boolean).join(" · ")),
 			pad.node,
-			el("div", { class: "verbs" }, el("button", { type: "button", disabled: round.at === 0, onclick: () => go(round.at - 1) }, "Back"), next,
-				el("button", { type: "button", onclick: () => go(round.items.length) }, "Overview")));
+			el("div", { class: "verbs walk" }, el("button", { type: "button", disabled: round.at === 0, onclick: () => go(round.at - 1) }, "Back"),
+				el("button", { type: "button", onclick: () => go(round.items.length) }, "Overview"), next));
 	}
 
 	function go(at) {
@@ -88,7 +88,7 @@ export function roundScreen() {
 		const line = (i) => {
 			const kept = round.figures[i.item];
 			const figure = kept ? new Tally(unitsOf(i)).from(kept.tally).words() : "not counted";
-			return el("li", {}, el("button", { type: "button", class: "line", onclick: () => go(round.items.indexOf(i)) }, el("span", {}, el("span", { class: "name" }, i.name), " ", el("span", { class: "small" }, i.place)), el("span", { class: kept ? "figure" : "soon" }, figure)));
+			return el("li", {}, el("button", { type: "button", class: "line", onclick: () => go(round.items.indexOf(i)) }, el("span", {}, el("span", { class: "name" }, i.name), " ", el("span", { class: "small" }, i.place)), el("span", { class: kept ? "figure" : "small" }, figure)));
 		};
 		fill(body, el("p", {}, `${grouped(String(counted().length))} of ${grouped(String(round.items.length))} counted, begun at ${clock(round.started)}. Kept on this phone until the round is recorded.`),
 			open.length > 0 ? [el("h2", {}, "Skipped"), el("ul", { class: "lines" }, open.map(line))] : null,

@@ -40,6 +40,6 @@ export function said(place, result, next) {
 export function whyBack() {
 	const own = el("input", { type: "text", id: "own-reason", maxlength: "200", autocomplete: "off" });
 	const typed = () => own.value.trim() || null;
-	return choose("Why is it taken back?", [], [["Wrong number", "wrong number"], ["Wrong item", "wrong item"], ["Entered twice", "entered twice"], ["For the reason written above", typed], ["Leave it as it is", null]],
-		el("p", {}, el("label", { for: "own-reason" }, "Another reason"), own));
+	return choose("Why is it taken back?", [], [["Wrong number", "wrong number"], ["Wrong item", "wrong item"], ["Entered twice", "entered twice"], ["For another reason", typed], ["Leave it as it is", null]],
+		el("div", {}, el("label", { for: "own-reason" }, "Another reason, if none of these"), own));
 }

@@ -2,7 +2,7 @@
 
 import { carry, run } from "./module.js";
 import { el, fill } from "./element.js";
-import { known, listen, load, member, refresh, tell, watch } from "./ledger.js";
+import { api, known, listen, load, refresh, watch } from "./ledger.js";
 import { register, state, switchVersion } from "./offline.js";
 import { closed } from "./recording.js";
 import { aboutScreen, entryScreen } from "./entry.js";
@@ -10,7 +10,7 @@ import { barcodeScreen, rememberScreen } from "./barcode.js";
 import { itemsScreen } from "./items.js";
 import { entriesScreen } from "./entries.js";
 import { orderScreen, ordersScreen } from "./orders.js";
-import { joinedScreen, joinScreen, welcomeScreen } from "./pairing.js";
+import { joinedScreen, joinScreen, waitingScreen, welcomeScreen } from "./pairing.js";
 import { phoneScreen } from "./phone.js";
 import { roundScreen } from "./round.js";
 import { standingLine } from "./words.js";
@@ -42,7 +42,7 @@ function show() {
 	if (location.hash === reached && current) return;
 	current?.leave?.();
 	const joining = word === "pair" || word === "recover";
-	const screen = joining ? joinScreen(word, ...rest) : !known.open || known.open.state === "new" ? welcomeScreen() : (screens[word] ?? itemsScreen)(...rest);
+	const screen = joining ? joinScreen(word, ...rest) : !known.open || known.open.state === "new" ? (known.open?.joining ? waitingScreen() : welcomeScreen()) : (screens[word] ?? itemsScreen)(...rest);
 	reached = joining ? "#joining" : location.hash;
 	current = screen;
 	fill(main, screen.node);
@@ -77,6 +77,7 @@ function top() {
 	standing.className = Number(s?.kept) > 0 ? "kept" : "";
 	const list = [];
 	if (closed()) list.push(el("p", { class: "soon" }, closed()));
+	if (known.open?.state === "foreign") list.push(el("p", { class: "soon" }, "Another shop's desk answers at this address. Entries are kept here, and go to this phone's own desk once it is back."));
 	if (s?.full) list.push(el("p", { class: "wrong" }, "This phone's storage is full. Nothing more can be recorded until there is room: remove photos or other apps' data, and let the desk have what is here."));
 	if (s?.too_many) list.push(el("p", { class: "soon" }, "The ledger has grown beyond what this phone reads. Recording goes on; figures of stock are at the desk."));
 	const ahead = Number(s?.clock_ahead_ms ?? 0);
@@ -116,7 +117,7 @@ async function begin() {
 			current = null;
 			location.hash = "#joined";
 			show();
-			navigator.storage?.persist?.().catch(() => {});
+			await api().persist().catch(() => {}); // a browser that can't say keeps it as it does
 			await refresh();
 		},
 		refused: (e) => current?.refused?.(e?.detail?.message ?? "The desk has ended the joining. Start countback pair there again."),
@@ -133,9 +134,9 @@ async function begin() {
 
 // later is all that the keypad doesn't wait for.
 function later() {
-	if (member() || known.open?.state === "new") carry((why) => { carrierFault = why; top(); });
+	carry((why) => { carrierFault = why; top(); });
 	register(busy).catch(() => {});
-	refresh().catch((e) => { if (!member()) return; carrierFault ||= ""; known.failed = e; tell(); });
+	refresh().catch(() => {}); // the figures come with the next change
 }
 
 begin().catch(stopped);

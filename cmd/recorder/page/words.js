@@ -70,8 +70,8 @@ export function standingLine(s) {
 // standingMeans says what that means and what to do.
 export function standingMeans(s) {
 	if (!s) return "";
-	if (Number(s.kept) > 0) return "They are safe once the desk has them: start countback serve there, and open this page in the same network." + (old(s.oldest) ? " If that isn't possible soon, keep a copy of the ledger as a file." : "");
-	if (Number(s.sent) > 0) return "They lie on the desk's bus. The desk confirms them when it has written them down.";
+	if (Number(s.kept) > 0) return (Number(s.kept) === 1 ? "It is safe once the desk has it" : "They are safe once the desk has them") + ": start countback serve there, and open this page in the same network." + (old(s.oldest) ? " If that isn't possible soon, keep a copy of the ledger as a file." : "");
+	if (Number(s.sent) > 0) return "What was sent lies on the desk's bus. The desk confirms it once it is written down there.";
 	if (Number(s.safe) > 0) return "Each of them stands on another device's disk as well.";
 	return "What you record is kept on this phone at once, and goes to the desk when it can be reached.";
 }
