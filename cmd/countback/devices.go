@@ -115,7 +115,7 @@ func (d *desk) devices() (*devicesReport, error) {
 	}
 	for i := range r.Devices {
 		for _, b := range members.All() {
-			if b.Succeeds == r.Devices[i].Device {
+			if b.Succeeds == r.Devices[i].Device && (!b.Revoked || b.Last > 0) {
 				r.Devices[i].ReplacedBy = b.Device
 			}
 		}
@@ -194,7 +194,7 @@ func (l deviceLine) standing() string {
 		text string
 	}{
 		{l.This, "this device"}, {l.Keeper, "keeper"}, {l.ReplacedBy != "", "replaced"},
-		{l.Revoked, fmt.Sprintf("revoked after its event %d", l.VoidAfter)},
+		{l.Revoked && l.VoidAfter > 0, fmt.Sprintf("revoked after its event %d", l.VoidAfter)}, {l.Revoked && l.VoidAfter == 0, "endorsed by a revoked device, nothing counts"},
 	} {
 		if p.is {
 			parts = append(parts, p.text)

@@ -24,7 +24,7 @@ func (m *Main) foundShop(ctx context.Context, s store.Store, k *key.Key, f found
 // trusts the old log can trust the one that goes on.
 func (m *Main) succeed(ctx context.Context, s store.Store, old, fresh *key.Key, shop, name string) error {
 	const role = "desk"
-	endorsement, err := old.Sign(key.Admit, key.AdmitPayload(shop, fresh.Public(), role))
+	endorsement, err := old.Sign(key.Admit, key.SucceedPayload(shop, fresh.Public(), role, old.Device()))
 	if err != nil {
 		return err
 	}

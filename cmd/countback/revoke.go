@@ -19,7 +19,8 @@ func (m *Main) revokeCmd() *cobra.Command {
 		Short: "End a device's membership",
 		Long: `End the membership of a device that was lost or sold. DEVICE is its id, the beginning of it, or its name. From then on it has no way to the bus; what it records is kept and
 void, everywhere. What it has recorded so far counts, as far as it is here; --last says that only its events up to that number count, for a device that was in other hands
-before. Only the keeper's desk can do this, and nothing takes it back: a device that is found again is paired anew.`,
+before. A device that took its place by its key (a restored backup, a copied folder) counts no more either, from its first event on, since whoever has the key can have made it;
+revoking that one with --last lets its events up to that number count. Only the keeper's desk can do this, and nothing takes it back: a device that is found again is paired anew.`,
 		Example: "  countback revoke pocket --reason \"left on the train\"",
 		Args:    cobra.ExactArgs(1),
 	}
@@ -45,7 +46,10 @@ before. Only the keeper's desk can do this, and nothing takes it back: a device 
 		if err != nil {
 			return err
 		}
-		return m.tellRevoked(result.IDs[0].String(), b, data, successors(members, b.Device))
+		if members, err = chain.Load(d.ctx, d.store, d.shopID); err != nil {
+			return err
+		}
+		return m.tellRevoked(result.IDs[0].String(), b, data, successors(members, b.Device, false), successors(members, b.Device, true))
 	})
 	return cmd
 }
@@ -91,7 +95,8 @@ func (d *desk) fillRevoke(tx store.Tx, data *event.Revoke, b chain.Member, last 
 		}
 		data.Last, data.Hash = last, event.HashLine(row.Line)
 	}
-	if b.Revoked && b.Last <= data.Last {
+	unsaid := b.Last == 0 && last != 0 // it counts no more because of another one, and nobody has said yet how far it is good
+	if b.Revoked && b.Last <= data.Last && !unsaid {
 		return wrong("revoke", nothing, "%q is revoked already, after its event %d", visible(b.Name), b.Last)
 	}
 	return event.Check(data)
@@ -122,22 +127,27 @@ func findDevice(members *chain.Members, text string) (chain.Member, error) {
 	return chain.Member{}, wrong("DEVICE", "give its id", "%q may mean any of %s", visible(text), strings.Join(ids, ", "))
 }
 
-// successors returns the devices that took a device's place and aren't revoked. Whoever had its key can have made one.
-func successors(members *chain.Members, device string) []string {
+// successors returns the devices that took a device's place and aren't revoked, or those of which nothing counts since it was. Whoever had its key can have made
+// one.
+func successors(members *chain.Members, device string, void bool) []string {
 	out := []string{}
 	for _, b := range members.All() {
-		if !b.Revoked && succeeded(members, b.Device, device) {
+		if b.Revoked == void && b.Last == 0 && succeeded(members, b.Device, device) {
 			out = append(out, b.Device)
 		}
 	}
 	return out
 }
 
-func (m *Main) tellRevoked(id string, b chain.Member, data *event.Revoke, left []string) error {
+func (m *Main) tellRevoked(id string, b chain.Member, data *event.Revoke, left, void []string) error {
 	if m.format == formatTable {
 		text := fmt.Sprintf("%s  %s %q is revoked. Its events up to number %d count.", id, b.Role, visible(b.Name), data.Last)
 		if len(left) > 0 {
 			text += "\nA device that has taken its place is still a member: " + strings.Join(left, ", ") + ". If it isn't yours, revoke it as well."
+		}
+		if len(void) > 0 {
+			text += "\nA device that has taken its place by its key counts no more either: " + strings.Join(void, ", ") + ".\nIf it is yours: countback revoke " + void[0] +
+				" --last NUMBER lets its events up to that number count (countback devices shows how many there are), and countback pair lets that machine in anew."
 		}
 		return m.say("%s", text)
 	}
@@ -147,8 +157,9 @@ func (m *Main) tellRevoked(id string, b chain.Member, data *event.Revoke, left [
 		Event      string   `json:"event"`
 		Device     string   `json:"device"`
 		Last       int64    `json:"last"`
-		Successors []string `json:"successors"`
-	}{id, b.Device, data.Last, left}, "", g, "")
+		Successors []string `json:"successors"` // still members
+		Void       []string `json:"void"`       // of which nothing counts any more
+	}{id, b.Device, data.Last, left, void}, "", g, "")
 }
 
 // deviceIDs completes the devices of the shop.

@@ -24,13 +24,77 @@ func (c cuts) add(r *event.Revoke) {
 	}
 }
 
+// office works out who is the keeper, and which events of whom count.
+//
+// It is done twice. A desk that replaces a keeper says by its revocation how much of that one's log counts, and could so undo that the keeper had named
+// another desk. So the first time nobody may: what a keeper's log names goes before. Whom the keepers of this line have revoked can, the second time, neither
+// replace a keeper himself nor by somebody whom he has endorsed.
+func (m *Members) office() {
+	line := m.walk(nil)
+	_, gone := m.revoked(line, nil)
+	holds := func(b Member) bool { return !m.spoilt(b, gone, line) }
+	m.path = m.walk(holds)
+	cut, gone := m.revoked(m.path, holds)
+	m.rotten = map[string]bool{}
+	for id, b := range m.members {
+		if !m.spoilt(b, gone, m.path) {
+			continue
+		}
+		m.rotten[id] = true
+		if _, said := gone[id]; !said { // else the keeper has said how much of its log counts
+			cut[id] = store.EmptyHead
+		}
+	}
+	for id, last := range cut {
+		if b, ok := m.members[id]; ok {
+			b.Revoked, b.Last, b.Hash = true, last.Seq, last.Hash
+			m.members[id] = b
+		}
+	}
+}
+
+// spoilt reports whether a member's endorsement counts no more: it takes another's place by the word of a device that the keepers of a line have revoked, or
+// it owes its membership to one that does. What a keeper has endorsed by his office stands, whatever became of him.
+func (m *Members) spoilt(b Member, gone cuts, line []string) bool {
+	for b.Device != m.shop && !slices.Contains(line, b.Device) {
+		if _, revoked := gone[b.By]; revoked && b.Succeeds != "" {
+			return true
+		}
+		b = m.members[b.By]
+	}
+	return false
+}
+
+// revoked returns the revocations that count where these are the keepers: cut has all, gone those by keepers. holds says which devices took another's place
+// rightly; nil stands for none.
+func (m *Members) revoked(line []string, holds func(Member) bool) (cut, gone cuts) {
+	cut, gone = m.cutBySuccessors(holds), cuts{}
+	done := map[string]bool{}
+	for _, id := range slices.Backward(line) { // the latest keeper's first, so that it is right against the ones before it
+		if done[id] {
+			continue
+		}
+		done[id] = true
+		for _, e := range m.revokes[id] {
+			if r := e.Data.(*event.Revoke); r.Device != id && cut.counts(e) {
+				cut.add(r)
+				gone.add(r)
+			}
+		}
+	}
+	return cut, gone
+}
+
 // cutBySuccessors takes the revocations by devices of the very device that they replaced, or of one before it. They come first: a stolen desk must not be
 // able to hand its office on after it was replaced.
-func (m *Members) cutBySuccessors() cuts {
+func (m *Members) cutBySuccessors(holds func(Member) bool) cuts {
 	cut := cuts{}
+	if holds == nil {
+		return cut
+	}
 	for id, b := range m.members {
 		before := map[string]bool{}
-		for m.replaces(b) && !before[b.Succeeds] && b.Succeeds != id {
+		for m.replaces(b) && holds(b) && !before[b.Succeeds] && b.Succeeds != id {
 			before[b.Succeeds] = true
 			b = m.members[b.Succeeds]
 		}
@@ -43,11 +107,12 @@ func (m *Members) cutBySuccessors() cuts {
 	return cut
 }
 
-// walk follows the office of the keeper from the founder on.
-func (m *Members) walk(cut cuts) []string {
+// walk follows the office of the keeper from the founder on. holds is as in revoked.
+func (m *Members) walk(holds func(Member) bool) []string {
 	if !m.keepers[m.shop] {
 		return nil
 	}
+	cut := m.cutBySuccessors(holds)
 	path := []string{m.shop}
 	used := map[string]int{}  // how many of a log's naming events have been followed
 	left := map[string]bool{} // devices that were replaced
@@ -62,7 +127,7 @@ func (m *Members) walk(cut cuts) []string {
 		}
 		if next == "" && !left[cur] {
 			left[cur] = true
-			next = m.successor(cur)
+			next = m.successor(cur, path, holds)
 		}
 		if next != "" {
 			path = append(path, next)
@@ -72,28 +137,14 @@ func (m *Members) walk(cut cuts) []string {
 	return path
 }
 
-// successor returns the desk that replaced a keeper, of several the smallest id, "" if none did.
-func (m *Members) successor(of string) string {
+// successor returns the desk that replaced a keeper, of several the smallest id, "" if none did. The word of a device that this keeper or one before it has
+// revoked counts nothing.
+func (m *Members) successor(of string, path []string, holds func(Member) bool) string {
+	_, gone := m.revoked(path, nil)
 	for _, id := range slices.Sorted(maps.Keys(m.keepers)) {
-		if b := m.members[id]; b.Succeeds == of && m.replaces(b) {
+		if b := m.members[id]; b.Succeeds == of && m.replaces(b) && !m.spoilt(b, gone, path) && (holds == nil || holds(b)) {
 			return id
 		}
 	}
 	return ""
-}
-
-// cutByKeepers takes the revocations by keepers, the latest keeper's first, so that it is right against the ones before it.
-func (m *Members) cutByKeepers(cut cuts) {
-	done := map[string]bool{}
-	for _, id := range slices.Backward(m.path) {
-		if done[id] {
-			continue
-		}
-		done[id] = true
-		for _, e := range m.revokes[id] {
-			if r := e.Data.(*event.Revoke); r.Device != id && cut.counts(e) {
-				cut.add(r)
-			}
-		}
-	}
 }

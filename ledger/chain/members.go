@@ -22,7 +22,7 @@ type Member struct {
 	By       string // who endorsed it
 	Succeeds string // the device that it replaces, if any
 	Revoked  bool
-	Last     int64  // if revoked: events behind it are void
+	Last     int64  // if revoked: events behind it are void. 0: its endorsement counts no more, and so does nothing of it
 	Hash     string // if revoked: the hash of the event at Last
 }
 
@@ -38,6 +38,7 @@ type Members struct {
 	members map[string]Member
 	keepers map[string]bool // every device that is, was or could be the keeper
 	path    []string        // the keepers in their order
+	rotten  map[string]bool // members whose endorsement counts no more
 }
 
 // NewMembers returns the members of a shop before any event is known.
@@ -70,6 +71,16 @@ func LoadVerified(ctx context.Context, st store.Store, shop string, verify key.V
 	}
 	m.fold()
 	return m, nil
+}
+
+// Of returns the members that events tell of, in whatever order they come.
+func Of(shop string, events []*event.Event) *Members {
+	m := NewMembers(shop)
+	for _, e := range events {
+		m.put(e)
+	}
+	m.fold()
+	return m
 }
 
 // Add takes an event that stands in a log. Kinds that have nothing to say here are passed over.
@@ -107,7 +118,8 @@ func insert(logs map[string][]*event.Event, e *event.Event) bool {
 	return !found
 }
 
-// fold works everything out anew. Who is a member and who could be a keeper only ever grow with more events, so the order of adding can't matter.
+// fold works everything out anew. Who is a member and who could be a keeper only ever grow with more events, so the order of adding can't matter; what
+// counts of them follows from both at the end.
 func (m *Members) fold() {
 	m.members, m.keepers = map[string]Member{}, map[string]bool{}
 	for changed := true; changed; {
@@ -122,15 +134,7 @@ func (m *Members) fold() {
 		}
 		changed = m.growKeepers() || changed
 	}
-	cut := m.cutBySuccessors()
-	m.path = m.walk(cut)
-	m.cutByKeepers(cut)
-	for id, last := range cut {
-		if b, ok := m.members[id]; ok {
-			b.Revoked, b.Last, b.Hash = true, last.Seq, last.Hash
-			m.members[id] = b
-		}
-	}
+	m.office()
 }
 
 // admits reports whether a first event's endorsement holds, as far as the members are known.
@@ -157,7 +161,7 @@ func (m *Members) endorsed(e *event.Event, d *event.Device, public string, p key
 	name := fmt.Sprint(e.Hash, public, p)
 	ok, known := m.checked[name]
 	if !known {
-		ok = m.verify(public, p, key.AdmitPayload(m.shop, d.Key, d.Role), d.Endorsement) == nil
+		ok = m.verify(public, p, key.SucceedPayload(m.shop, d.Key, d.Role, d.Succeeds), d.Endorsement) == nil
 		m.checked[name] = ok
 	}
 	return ok
@@ -213,6 +217,16 @@ func (m *Members) Keeper() string {
 		return ""
 	}
 	return m.path[len(m.path)-1]
+}
+
+// Replaced reports whether another device has taken a device's place.
+func (m *Members) Replaced(device string) bool {
+	for id, b := range m.members {
+		if b.Succeeds == device && !m.rotten[id] {
+			return true
+		}
+	}
+	return false
 }
 
 // Void reports whether an event stands behind the last one that counts of a revoked device. What a close covers counts all the same; that is for the

@@ -42,16 +42,7 @@ func (h *house) join(n byte, by *storetest.Log, role string) *storetest.Log {
 // replace adds a desk that succeeds another: with its own key, or, where by is a third device, by recovery.
 func (h *house) replace(n byte, old, by *storetest.Log) *storetest.Log {
 	l := storetest.NewLog(n, h.desk.Shop)
-	d := l.Device(by, "desk")
-	d.Succeeds = old.Key.Device()
-	if by != old {
-		sig, err := by.Key.Sign(key.Recover, key.AdmitPayload(h.desk.Shop, d.Key, d.Role))
-		if err != nil {
-			h.t.Fatal(err)
-		}
-		d.Endorsement = sig
-	}
-	h.next(l, d)
+	h.next(l, l.Successor(old, by, "desk"))
 	return l
 }
 
@@ -95,6 +86,15 @@ func (h *house) wantMember(l *storetest.Log, want bool) {
 	if _, got := h.members().Get(l.Key.Device()); got != want {
 		h.t.Errorf("member: %v, want %v", got, want)
 	}
+}
+
+func sign(t *testing.T, by *storetest.Log, p key.Purpose, payload []byte) string {
+	t.Helper()
+	sig, err := by.Key.Sign(p, payload)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return sig
 }
 
 func TestFounderIsKeeper(t *testing.T) {
@@ -162,9 +162,7 @@ func TestSuccession(t *testing.T) {
 	h.wantKeeper(next)
 	h.wantMember(h.join(4, next, "phone"), true)
 	newPhone := storetest.NewLog(5, h.desk.Shop)
-	d := newPhone.Device(phone, "phone")
-	d.Succeeds = phone.Key.Device()
-	h.next(newPhone, d)
+	h.next(newPhone, newPhone.Successor(phone, phone, "phone"))
 	h.wantMember(newPhone, true)
 	h.wantKeeper(next)
 }
@@ -173,8 +171,8 @@ func TestRecovery(t *testing.T) {
 	h := newHouse(t)
 	phone := h.join(2, h.desk, "phone")
 	notRecovery := storetest.NewLog(9, h.desk.Shop)
-	d := notRecovery.Device(phone, "desk") // signed to admit, not to recover
-	d.Succeeds = h.desk.Key.Device()
+	d := notRecovery.Successor(h.desk, phone, "desk")
+	d.Endorsement = sign(t, phone, key.Admit, key.SucceedPayload(h.desk.Shop, d.Key, d.Role, d.Succeeds)) // to admit, not to recover
 	h.next(notRecovery, d)
 	h.wantMember(notRecovery, false)
 	one := h.replace(3, h.desk, phone)
@@ -302,4 +300,150 @@ func TestRevocationNamesTheLastEvent(t *testing.T) {
 	if m, _ := h.members().Get(phone.Key.Device()); !m.Revoked || m.Last != 5 || m.Hash != strings.Repeat("a", 64) {
 		t.Errorf("the last that counts is %d with %s", m.Last, m.Hash)
 	}
+}
+
+// Who was admitted can't say in a second first event that he takes the keeper's place: an endorsement names whom its device succeeds.
+func TestAnAdmissionIsNoSuccession(t *testing.T) {
+	h := newHouse(t)
+	phone := h.join(2, h.desk, "phone")
+	keeper := h.desk.Key.Device()
+	for n, claim := range map[byte]struct {
+		role, by, succeeds string
+		sig                func(*storetest.Log) string
+	}{
+		10: {"desk", keeper, keeper, func(l *storetest.Log) string { return l.Device(h.desk, "desk").Endorsement }},
+		11: {"phone", keeper, keeper, func(l *storetest.Log) string { return l.Device(h.desk, "phone").Endorsement }},
+		12: {"phone", keeper, phone.Key.Device(), func(l *storetest.Log) string { return l.Device(h.desk, "phone").Endorsement }},
+		13: {"desk", keeper, "", func(l *storetest.Log) string { return l.Successor(h.desk, h.desk, "desk").Endorsement }},
+		14: {"desk", phone.Key.Device(), keeper, func(l *storetest.Log) string { return l.Successor(phone, h.desk, "desk").Endorsement }},
+		15: {"desk", phone.Key.Device(), keeper, func(l *storetest.Log) string {
+			return sign(t, phone, key.Recover, key.AdmitPayload(l.Shop, l.Key.Public(), "desk"))
+		}},
+	} {
+		l := storetest.NewLog(n, h.desk.Shop)
+		h.next(l, &event.Device{Key: l.Key.Public(), Name: "x", Role: claim.role, By: claim.by, Succeeds: claim.succeeds, Endorsement: claim.sig(l)})
+		h.wantMember(l, false)
+	}
+	h.wantKeeper(h.desk)
+	if h.members().Replaced(keeper) {
+		t.Error("the keeper counts as replaced")
+	}
+}
+
+// wantGood checks up to which event a log counts, -1: all.
+func (h *house) wantGood(l *storetest.Log, last int64) {
+	h.t.Helper()
+	m := h.members()
+	if last < 0 {
+		if m.Void(l.Key.Device(), l.Seq) {
+			h.t.Errorf("the %d events of device %s count no more", l.Seq, l.Key.Device())
+		}
+		return
+	}
+	if last > 0 && m.Void(l.Key.Device(), last) || !m.Void(l.Key.Device(), last+1) {
+		b, _ := m.Get(l.Key.Device())
+		h.t.Errorf("it counts up to %d, want %d: %+v", b.Last, last, b)
+	}
+}
+
+// The key of a revoked device makes no device that counts, whether it is used for a successor, for a recovery, or over somebody in between.
+func TestARevokedDeviceEndorsesNobody(t *testing.T) {
+	t.Run("a successor", func(t *testing.T) {
+		h := newHouse(t)
+		phone := h.join(2, h.desk, "phone")
+		thief := storetest.NewLog(3, h.desk.Shop)
+		h.next(thief, thief.Successor(phone, phone, "phone"))
+		h.wantGood(thief, -1)
+		if !h.members().Replaced(phone.Key.Device()) {
+			t.Error("the phone was replaced")
+		}
+		h.revoke(h.desk, phone, 1)
+		h.wantGood(thief, 0)
+		h.wantMember(thief, true) // so that its log is the same everywhere
+		second := storetest.NewLog(4, h.desk.Shop)
+		h.next(second, second.Successor(thief, thief, "phone"))
+		h.wantGood(second, 0)
+		h.revoke(second, h.desk, 1)
+		h.revoke(thief, phone, 1)
+		h.wantGood(h.desk, -1)
+		if h.members().Replaced(phone.Key.Device()) {
+			t.Error("the phone was replaced by somebody who doesn't count")
+		}
+	})
+	t.Run("a recovery", func(t *testing.T) {
+		h := newHouse(t)
+		phone := h.join(2, h.desk, "phone")
+		before := h.desk.Seq
+		h.revoke(h.desk, phone, 1)
+		thief := h.replace(3, h.desk, phone)
+		h.revoke(thief, h.desk, before) // so that the revocation would not count
+		h.wantKeeper(h.desk)
+		h.wantGood(thief, 0)
+		h.wantGood(h.desk, -1)
+		helper := h.join(4, thief, "desk")
+		h.wantGood(helper, 0)
+		again := h.replace(5, h.desk, helper)
+		h.wantKeeper(h.desk)
+		h.wantGood(again, 0)
+		h.revoke(h.desk, thief, thief.Seq) // said to count so far; whom it has let in does not
+		h.wantGood(helper, 0)
+	})
+	t.Run("a keeper before", func(t *testing.T) {
+		h := newHouse(t)
+		second, phone := h.join(2, h.desk, "desk"), h.join(3, h.desk, "phone")
+		before := h.desk.Seq
+		h.pass(h.desk, second)
+		h.revoke(second, h.desk, h.desk.Seq)
+		h.revoke(second, phone, 1)
+		h.wantKeeper(second)
+		for n, by := range map[byte]*storetest.Log{4: h.desk, 5: phone} {
+			thief := h.replace(n, h.desk, by)
+			h.revoke(thief, h.desk, before) // so that the office wasn't handed on
+			h.revoke(thief, second, 1)
+			h.wantKeeper(second)
+			h.wantGood(thief, 0)
+			h.wantGood(second, -1)
+		}
+	})
+}
+
+// Whoever became the keeper rightly stays so when he revokes what he owes it to.
+func TestAKeeperRevokesItsEndorser(t *testing.T) {
+	t.Run("recovered", func(t *testing.T) {
+		h := newHouse(t)
+		phone := h.join(2, h.desk, "phone")
+		fresh := h.replace(3, h.desk, phone)
+		h.revoke(fresh, phone, 1)
+		h.revoke(fresh, h.desk, h.desk.Seq)
+		h.wantKeeper(fresh)
+		h.wantGood(fresh, -1)
+		h.wantGood(phone, 1)
+	})
+	t.Run("restored", func(t *testing.T) {
+		h := newHouse(t)
+		phone := h.join(2, h.desk, "phone")
+		once := h.replace(3, h.desk, h.desk)
+		twice := h.replace(4, once, once)
+		h.revoke(twice, h.desk, h.desk.Seq)
+		h.revoke(twice, once, once.Seq)
+		h.wantKeeper(twice)
+		h.wantGood(twice, -1)
+		h.wantGood(phone, -1) // what a keeper has admitted stands
+		thief := h.replace(5, twice, once)
+		h.wantKeeper(twice)
+		h.wantGood(thief, 0)
+	})
+	t.Run("a desk that isn't the keeper", func(t *testing.T) {
+		h := newHouse(t)
+		second := h.join(2, h.desk, "desk")
+		fresh := h.replace(3, second, second)
+		h.revoke(fresh, second, 1) // by right of its place
+		h.wantGood(fresh, -1)
+		h.wantGood(second, 1)
+		h.next(fresh, storetest.Count("board", 1))
+		h.revoke(h.desk, second, 1)
+		h.wantGood(fresh, 0)
+		h.revoke(h.desk, fresh, 2) // the keeper says that it is good so far
+		h.wantGood(fresh, 2)
+	})
 }

@@ -6,8 +6,8 @@
 // Nothing is signed but through [Key.Sign], and each signature has a [Purpose]. What is signed begins with a line of its own for each purpose:
 //
 //	Event    countback-event-v1     then all bytes of the line before its sig member
-//	Admit    countback-admit-v1     then shop id, public key and role, one a line, without a newline at the end
-//	Recover  countback-recover-v1   the same three, by a surviving device that makes a new desk the keeper
+//	Admit    countback-admit-v1     then shop id, public key, role, and the device that it succeeds if there is one, one a line, without a newline at the end
+//	Recover  countback-recover-v1   the same, by a surviving device that makes a new desk the keeper; the last line is the keeper that is lost
 //	Held     countback-held-v1      then a receipt
 //	Pair     countback-pair-v1      then what pairing agreed on
 //	Nonce    (nothing)              a bus's challenge, taken only if it is 1 to 64 characters of A-Z a-z 0-9 _ -

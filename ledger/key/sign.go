@@ -111,3 +111,13 @@ func Verify(public string, p Purpose, payload []byte, sig string) error {
 func AdmitPayload(shop, public, role string) []byte {
 	return []byte(shop + "\n" + public + "\n" + role)
 }
+
+// SucceedPayload is what an endorsement signs for a device that takes the place of another one, or of the keeper that is lost: the three lines of AdmitPayload
+// and the id of the device that is replaced. Where none is, it is AdmitPayload.
+func SucceedPayload(shop, public, role, succeeds string) []byte {
+	b := AdmitPayload(shop, public, role)
+	if succeeds != "" {
+		b = append(append(b, '\n'), succeeds...)
+	}
+	return b
+}

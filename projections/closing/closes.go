@@ -22,10 +22,7 @@ type Office func(members []*event.Event) (keeper string, void func(device string
 // ByChain is the office of a shop as its devices' signatures tell it.
 func ByChain(shop string) Office {
 	return func(members []*event.Event) (string, func(string, int64) bool) {
-		m := chain.NewMembers(shop)
-		for _, e := range members {
-			m.Add(e)
-		}
+		m := chain.Of(shop, members)
 		return m.Keeper(), m.Void
 	}
 }

@@ -95,9 +95,7 @@ func TestASuccessorGoesOnClosing(t *testing.T) {
 	s.next(desk, &event.Count{Item: "board", Qty: ptr(num.Whole(5))})
 	s.closes(desk, "2026-03")
 	fresh := storetest.NewLog(4, desk.Shop)
-	d := fresh.Device(desk, "desk")
-	d.Succeeds = desk.Key.Device()
-	s.next(fresh, d)
+	s.next(fresh, fresh.Successor(desk, desk, "desk"))
 	s.closes(fresh, "2026-04")
 	s.want(desk, "2026-03 2026-04 ", 0)
 	s.closes(desk, "2026-05", fresh) // the replaced desk doesn't know that it was

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"math/big"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -216,7 +217,7 @@ func TestThePlainFoldIgnoresCloses(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		h := random(t)
 		with, without := foldtest.Run(h.all, 0), foldtest.Run(foldtest.Events(h.events), 0)
-		if fmt.Sprintf("%v %v", with.Items, with.Notices) != fmt.Sprintf("%v %v", without.Items, without.Notices) {
+		if !reflect.DeepEqual(with.Items, without.Items) || fmt.Sprint(with.Notices) != fmt.Sprint(without.Notices) { // printed, a large figure would be an address
 			t.Errorf("with closes %v\nwithout %v", with.Items, without.Items)
 		}
 	})

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"countback/ledger/catalog"
+	"countback/ledger/chain"
 	"countback/ledger/event"
 )
 
@@ -22,6 +23,7 @@ type Log struct {
 	unknown  map[string]int    // kinds that this program doesn't know, with their number of events
 	unlike   []Place           // of events that another of their id, which isn't the same in all, has taken the id of
 	known    int64
+	falls    bool // ids don't rise as they arrived, so that some may stand twice
 }
 
 // rec is one event of the log. It holds no pointer: there may be millions, and a collector would look at each.
@@ -70,8 +72,10 @@ var codes = map[event.Kind]kindCode{
 // settle finds what acts by reference.
 func (l *Log) settle() {
 	if len(l.devices) > 1 {
-		l.dropDoubled()
 		l.dropRevoked()
+	}
+	if l.falls { // of several logs too: whose ids rise all the way are all different
+		l.dropDoubled()
 	}
 	l.reversals()
 	for i := range l.recs {
@@ -102,25 +106,32 @@ func (l *Log) settle() {
 	}
 }
 
-// dropDoubled keeps, of events with one id, the one of the smallest source.
+// dropDoubled keeps, of events with one id, the one of the smallest source, and in one log the first.
 func (l *Log) dropDoubled() {
 	first := make(map[event.ID]int, len(l.recs))
 	gone := map[int]bool{}
 	for i := range l.recs {
 		id := l.recs[i].key.ID
+		if id.IsZero() { // it can't be read
+			continue
+		}
 		k, ok := first[id]
 		if !ok {
 			first[id] = i
 			continue
 		}
 		drop := i
-		if l.devices[l.recs[i].dev] < l.devices[l.recs[k].dev] {
+		a, b := &l.recs[k], &l.recs[i]
+		if l.devices[b.dev] < l.devices[a.dev] || b.dev == a.dev && b.seq < a.seq {
 			first[id], drop = i, k
 		}
 		gone[drop] = true
-		a, b := &l.recs[k], &l.recs[i]
 		if a.key != b.key || a.kind != b.kind || l.said(a) != l.said(b) {
-			l.notice(id, "doubled", "", "two devices recorded different facts under this id; that of "+l.devices[l.recs[first[id]].dev]+" counts", "record the other anew")
+			which := "two devices recorded different facts under this id; that of " + l.devices[l.recs[first[id]].dev] + " counts"
+			if a.dev == b.dev {
+				which = "device " + l.devices[a.dev] + " recorded different facts under this id; the first counts"
+			}
+			l.notice(id, "doubled", "", which, "record the other anew")
 		}
 	}
 	for i := range gone {
@@ -156,32 +167,52 @@ func (l *Log) dropRecs(gone func(i int) bool) {
 }
 
 // dropRevoked drops what a revoked device recorded after the last of its events that the keeper let stand. Which events came
-// from members at all is the chain's matter and settled before a store takes them.
+// from members at all is the chain's matter and settled before a store takes them. It goes before dropDoubled: what is void takes no other event's id.
 func (l *Log) dropRevoked() {
+	void := l.void()
+	if void == nil {
+		return
+	}
+	l.dropRecs(func(i int) bool {
+		rc := &l.recs[i]
+		if !void(l.devices[rc.dev], int64(rc.seq)) {
+			return false
+		}
+		l.notice(rc.key.ID, "void", "", "it was recorded on a device after the event up to which the device was trusted", "record it anew if it is true")
+		return true
+	})
+}
+
+// void returns what says whether an event stands behind the end of a revoked log, nil if nobody was revoked. Whose revocations count the chain knows, from
+// the founder's first event on; in a part of a ledger without that one, each is taken at its word.
+func (l *Log) void() func(device string, seq int64) bool {
+	var told []*event.Event
 	last := map[string]int64{}
 	for i := range l.recs {
 		e := l.event(&l.recs[i])
 		if e == nil {
 			continue
 		}
-		if d, ok := e.Data.(*event.Revoke); ok {
+		switch d := e.Data.(type) {
+		case *event.Device, *event.Shop:
+			told = append(told, e)
+		case *event.Revoke:
+			told = append(told, e)
 			if n, seen := last[d.Device]; !seen || d.Last < n {
 				last[d.Device] = d.Last
 			}
 		}
 	}
 	if len(last) == 0 {
-		return
+		return nil
 	}
-	l.dropRecs(func(i int) bool {
-		rc := &l.recs[i]
-		n, ok := last[l.devices[rc.dev]]
-		if !ok || int64(rc.seq) <= n {
-			return false
-		}
-		l.notice(rc.key.ID, "void", "", "it was recorded on a device after the event up to which the device was trusted", "record it anew if it is true")
-		return true
-	})
+	if m := chain.Of(told[0].Shop, told); m.Keeper() != "" {
+		return m.Void
+	}
+	return func(device string, seq int64) bool {
+		n, ok := last[device]
+		return ok && seq > n
+	}
 }
 
 // reversals marks what is left out. A reversal of what can't be reversed is void; one of an event that isn't there waits.

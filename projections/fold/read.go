@@ -153,6 +153,9 @@ type reader struct {
 	names   []string // of devices
 	blocks  [][]rec
 	n       int
+	first   event.ID
+	last    event.ID
+	falls   bool // an id isn't higher than the one before, so that some may stand twice
 	slabs   []slab
 	events  []*event.Event
 	unknown map[string]int
@@ -193,6 +196,12 @@ func (r *reader) line(line []byte) error {
 }
 
 func (r *reader) add(rc rec) {
+	if r.n == 0 {
+		r.first = rc.key.ID
+	} else if rc.key.ID.Compare(r.last) <= 0 {
+		r.falls = true
+	}
+	r.last = rc.key.ID
 	n := len(r.blocks)
 	if n == 0 || len(r.blocks[n-1]) == blockSize {
 		r.blocks = append(r.blocks, make([]rec, 0, blockSize))
@@ -263,7 +272,12 @@ func (l *Log) join(readers []*reader) {
 	// Most events arrive in their order. What comes late is set aside, sorted by itself and merged.
 	l.recs = make([]rec, 0, total)
 	var late []rec
+	var last event.ID
 	for _, r := range readers {
+		if r.n > 0 {
+			l.falls = l.falls || r.falls || r.first.Compare(last) <= 0
+			last = r.last
+		}
 		slabs, events := uint32(len(l.slabs)), uint32(len(l.events))
 		l.slabs, l.events = append(l.slabs, r.slabs...), append(l.events, r.events...)
 		for kind, n := range r.unknown {

@@ -64,7 +64,11 @@ func (t *tail) light(r store.Row) (l event.Light, ok bool, err error) {
 		return l, false, nil
 	}
 	l, err = t.scan.Line(r.Line)
-	return l, err == nil && !foreign(&l) && !t.unlike[fold.Place{Device: l.Device, Seq: l.Seq}], err
+	unlike := t.unlike[fold.Place{Device: l.Device, Seq: l.Seq}]
+	if unlike && (l.Kind == event.KindDevice || l.Kind == event.KindShop || l.Kind == event.KindRevoke) {
+		return l, false, errDoubt // another event has its id, and yet it tells who belongs to the shop
+	}
+	return l, err == nil && !foreign(&l) && !unlike, err
 }
 
 func (t *tail) hand(r store.Row, l *event.Light, fn func([]byte) error) error {

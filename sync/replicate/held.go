@@ -144,9 +144,8 @@ func (m *Machine) makeReceipt() error {
 func (m *Machine) counts(device string) bool {
 	if m.live == nil {
 		m.live = map[string]bool{}
-		all := m.members.All()
-		for _, b := range all {
-			m.live[b.Device] = !b.Revoked && !slices.ContainsFunc(all, func(x chain.Member) bool { return x.Succeeds == b.Device })
+		for _, b := range m.members.All() {
+			m.live[b.Device] = !b.Revoked && !m.members.Replaced(b.Device)
 		}
 	}
 	return m.live[device]

@@ -489,9 +489,7 @@ func TestReceiptsOfAReplacedDevice(t *testing.T) {
 		t.Errorf("safe are %d", safe())
 	}
 	next := storetest.NewLog(12, s.id)
-	d := next.Device(s.phone, "phone")
-	d.Succeeds = s.phone.Key.Device()
-	s.put("log", next.Key.Device(), s.id, next.Next(d).Line)
+	s.put("log", next.Key.Device(), s.id, next.Next(next.Successor(s.phone, s.phone, "phone")).Line)
 	if _, ok := s.m.Members().Get(next.Key.Device()); !ok || safe() != 0 {
 		t.Errorf("by a replaced device's receipt %d are safe (member: %v)", safe(), ok)
 	}

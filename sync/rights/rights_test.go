@@ -126,9 +126,7 @@ func TestAReplacedDeskIsStillHeard(t *testing.T) {
 	s := newShop()
 	before := rights.Of(s.members, streams)
 	fresh := storetest.NewLog(4, s.desk.Shop)
-	d := fresh.Device(s.second, "desk")
-	d.Succeeds = s.second.Key.Device()
-	s.members.Add(fresh.Next(d))
+	s.members.Add(fresh.Next(fresh.Successor(s.second, s.second, "desk")))
 	if r, ok := s.of(s.second); !ok || !may(r, s.subject("log", s.second)) {
 		t.Error(r)
 	}
@@ -149,9 +147,10 @@ func TestRightsFollowMembership(t *testing.T) {
 		for n := byte(2); int(n) < rapid.IntRange(3, 8).Draw(t, "devices"); n++ {
 			l := storetest.NewLog(n, founder.Shop)
 			by := logs[rapid.IntRange(0, len(logs)-1).Draw(t, "by")]
-			d := l.Device(by, rapid.SampledFrom([]string{"desk", "phone"}).Draw(t, "role"))
+			role := rapid.SampledFrom([]string{"desk", "phone"}).Draw(t, "role")
+			d := l.Device(by, role)
 			if rapid.Bool().Draw(t, "succeeds") {
-				d.Succeeds = d.By
+				d = l.Successor(by, logs[rapid.IntRange(0, len(logs)-1).Draw(t, "endorsed by")], role)
 			}
 			events = append(events, l.Next(d))
 			logs = append(logs, l)

@@ -114,6 +114,22 @@ func (l *Log) Device(by *Log, role string) *event.Device {
 	return &event.Device{Key: l.Key.Public(), Name: fmt.Sprintf("device %d", l.n), Role: role, By: by.Key.Device(), Endorsement: sig}
 }
 
+// Successor is the data of the log's first event where its device takes the place of another one's: endorsed by that one's own key, or, where by is a third
+// device, as a recovery.
+func (l *Log) Successor(of, by *Log, role string) *event.Device {
+	purpose := key.Recover
+	if by == of {
+		purpose = key.Admit
+	}
+	d := &event.Device{Key: l.Key.Public(), Name: fmt.Sprintf("device %d", l.n), Role: role, By: by.Key.Device(), Succeeds: of.Key.Device()}
+	sig, err := by.Key.Sign(purpose, key.SucceedPayload(l.Shop, d.Key, role, d.Succeeds))
+	if err != nil {
+		panic(err)
+	}
+	d.Endorsement = sig
+	return d
+}
+
 // Order is an order for n folded cards.
 func Order(order string, n int64) *event.Order {
 	return &event.Order{Order: order, Zone: "home", Lines: []event.Goods{{Item: "card-a6", Qty: num.Whole(n)}}}

@@ -154,7 +154,7 @@ func (w *world) join(r *Replica, by *key.Key, succeeds string) bool {
 	if r.Desk {
 		role = "desk"
 	}
-	sig, err := by.Sign(key.Admit, key.AdmitPayload(w.shop, r.key.Public(), role))
+	sig, err := by.Sign(key.Admit, key.SucceedPayload(w.shop, r.key.Public(), role, succeeds))
 	if err != nil {
 		w.fail("endorse: %w", err)
 		return false

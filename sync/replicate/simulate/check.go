@@ -322,7 +322,9 @@ func (w *world) checkReceipts() {
 		}
 	}
 	for _, b := range m.All() {
-		delete(members, b.Succeeds)
+		if m.Replaced(b.Device) {
+			delete(members, b.Device)
+		}
 	}
 	for _, r := range w.alive() {
 		if others := len(members); others < 1 || others == 1 && members[r.key.Device()] {
