@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -17,17 +18,21 @@ import (
 )
 
 func (m *Main) demoCmd() *cobra.Command {
-	var keep string
+	var keep, port string
+	var serve bool
 	cmd := &cobra.Command{
 		Use:   "demo",
 		Short: "Build the demo shop and print the main reports",
 		Long: `Build an invented shop's year in a temporary ledger, the same way as your own facts are recorded, and print the main reports: what is on hand, what orders cost
-in materials, what ran short, and what the counts say about it. The ledger is removed afterwards unless --keep names a folder for it.`,
-		Example: "  countback demo\n  countback demo --keep /tmp/fennimoor",
+in materials, what ran short, and what the counts say about it. The ledger is removed afterwards unless --keep names a folder for it.
+With --serve the desk's pages are opened on it, in a browser, until the command is stopped (Ctrl-C).`,
+		Example: "  countback demo\n  countback demo --serve\n  countback demo --keep /tmp/fennimoor",
 		Args:    cobra.NoArgs,
 	}
 	cmd.ValidArgsFunction = nothingMore
 	cmd.Flags().StringVar(&keep, "keep", "", "empty `folder` to keep the demo's ledger in")
+	cmd.Flags().BoolVar(&serve, "serve", false, "open the desk's pages on it")
+	cmd.Flags().StringVar(&port, "pages", pagesPort, "with --serve: `number` of the pages' port; 0 is any free one")
 	cmd.RunE = func(cmd *cobra.Command, _ []string) error {
 		dir := keep
 		if dir == "" {
@@ -38,43 +43,70 @@ in materials, what ran short, and what the counts say about it. The ledger is re
 			defer os.RemoveAll(temp)
 			dir = temp
 		}
-		return m.demo(cmd, dir)
+		now, err := m.demo(cmd, dir)
+		if err != nil || !serve {
+			return err
+		}
+		return m.serveDemo(cmd.Context(), dir, now, port)
 	}
 	return cmd
 }
 
-// demo builds the shop through the commands that a person would type, in a program of its own whose clock stands at the end of the demo's year.
-func (m *Main) demo(cmd *cobra.Command, dir string) error {
-	now, err := time.Parse(time.RFC3339, demo.AsOf)
+// serveDemo keeps the pages of a demo open until ctx ends.
+func (m *Main) serveDemo(ctx context.Context, dir string, now time.Time, port string) error {
+	door, err := m.openDemoPages(ctx, dir, now, port)
 	if err != nil {
 		return err
 	}
-	file, n, err := factFile(demo.Facts())
+	defer door.close()
+	address, err := door.site.Address()
 	if err != nil {
 		return err
+	}
+	if err := m.say("%s\n%s", m.wrapAll("The demo's pages, for one browser on this machine, once. Ctrl-C stops them."), address); err != nil {
+		return err
+	}
+	<-ctx.Done()
+	return nil // to be stopped is how it ends
+}
+
+// demo builds the shop and prints its reports. It returns the end of the demo's year.
+func (m *Main) demo(cmd *cobra.Command, dir string) (time.Time, error) {
+	now, n, err := m.buildDemo(cmd.Context(), dir)
+	if err != nil {
+		return now, err
+	}
+	return now, m.demoReports(cmd, dir, now, n, m.format)
+}
+
+// buildDemo builds the shop through the commands that a person would type, in a program of its own whose clock stands at the end of the demo's year. It returns that and the
+// number of facts.
+func (m *Main) buildDemo(ctx context.Context, dir string) (now time.Time, n int, err error) {
+	if now, err = time.Parse(time.RFC3339, demo.AsOf); err != nil {
+		return now, 0, err
+	}
+	file, n, err := factFile(demo.Facts())
+	if err != nil {
+		return now, 0, err
 	}
 	quiet := new(bytes.Buffer)
 	shop := *m
 	shop.Now = func() time.Time { return now }
 	shop.data, shop.person = "", ""
 	shop.Stdin, shop.Stdout, shop.Stderr = bytes.NewReader(file), quiet, quiet
-	format := m.format
 	run := func(args ...string) error {
 		shop.json, shop.format = false, formatTable
 		shop.Args = append([]string{"--data", dir}, args...)
-		if status := shop.Run(cmd.Context()); status != statusDone {
+		if status := shop.Run(ctx); status != statusDone {
 			return &fault{what: "the demo can't be built: " + quiet.String(), status: status}
 		}
 		return nil
 	}
 	s := demo.Shop
 	if err := run("init", "--shop", s.Name, "--currency", s.Currency, "--zone", s.Zone, "--costing", s.Costing); err != nil {
-		return err
+		return now, n, err
 	}
-	if err := run("record", "-"); err != nil {
-		return err
-	}
-	return m.demoReports(cmd, dir, now, n, format)
+	return now, n, run("record", "-")
 }
 
 func factFile(facts []event.Fact) ([]byte, int, error) {

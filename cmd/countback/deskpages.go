@@ -30,6 +30,10 @@ type deskPages struct {
 	store   *sqlite.Store // nil while there is no ledger
 	key     *key.Key
 	invited *invitation // the code that is shown; nil: none is
+	owned   bool        // the store is to be closed with the pages
+
+	founded chan struct{} // closed when a shop was founded here
+	demo    demoHouse
 
 	looks looks
 }
@@ -40,7 +44,7 @@ func (m *Main) newDeskPages(dir string, st *sqlite.Store, k *key.Key) *deskPages
 	quiet.Terminal, quiet.ErrTerminal, quiet.Asks, quiet.Width = false, false, false, 0
 	quiet.Stdout, quiet.Stderr, quiet.Stdin = io.Discard, io.Discard, strings.NewReader("")
 	quiet.format, quiet.json, quiet.exact = formatJSON, true, false
-	p := &deskPages{m: &quiet, dir: dir, store: st, key: k}
+	p := &deskPages{m: &quiet, dir: dir, store: st, key: k, founded: make(chan struct{})}
 	return p
 }
 

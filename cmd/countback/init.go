@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"strings"
 
@@ -42,7 +43,7 @@ With --from it starts from the hand-over file of another device of the shop inst
 			if err := f.check(); err != nil {
 				return err
 			}
-			device, err := m.found(cmd, dir, f)
+			device, err := m.found(cmd.Context(), dir, f)
 			if err != nil {
 				return err
 			}
@@ -100,7 +101,7 @@ func (f founding) check() error {
 }
 
 // found makes folder, key and ledger. What it made is taken away again if it fails.
-func (m *Main) found(cmd *cobra.Command, dir string, f founding) (device string, err error) {
+func (m *Main) found(ctx context.Context, dir string, f founding) (device string, err error) {
 	if err := makeFolder(dir); err != nil {
 		return "", err
 	}
@@ -120,7 +121,7 @@ func (m *Main) found(cmd *cobra.Command, dir string, f founding) (device string,
 	if err != nil {
 		return "", err
 	}
-	err = m.foundShop(cmd.Context(), s, k, f)
+	err = m.foundShop(ctx, s, k, f)
 	return k.Device(), errors.Join(err, s.Close())
 }
 

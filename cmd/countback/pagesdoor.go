@@ -88,4 +88,10 @@ func (d *pagesDoor) close() {
 		_ = d.server.Close() // it is over either way
 	}
 	d.work.Wait()
+	d.desk.demo.close()
+	d.desk.mu.Lock()
+	defer d.desk.mu.Unlock()
+	if d.desk.owned {
+		_ = d.desk.store.Close() // all that was acknowledged is on disk
+	}
 }

@@ -4,9 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"log"
 	"net"
 	"net/http"
+	"os"
 	"path/filepath"
 	"sync"
 	"time"
@@ -40,6 +42,15 @@ type serveOptions struct {
 	pages  string
 	bare   bool
 	limit  int64
+	open   *pagesDoor // the pages that are open already, since the shop was founded there; else nil
+}
+
+// stopped passes over the error of having been stopped: that is how serve ends.
+func stopped(ctx context.Context, err error) error {
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) {
+		return nil
+	}
+	return err
 }
 
 func (m *Main) serveCmd() *cobra.Command {
@@ -63,7 +74,19 @@ The user there must be allowed what "go doc countback/sync/bus" lists; the serve
 	flags.StringVar(&o.listen, "listen", "", "`address` of this machine to listen on (default all)")
 	flags.BoolVar(&o.bare, "bare", false, "name this machine's address in codes, and not its stable name: when the address changes phones have to be paired anew")
 	flags.Int64Var(&o.limit, "bus-limit", bus.DefaultBytes>>30, "`GiB` that the bus may grow to, where it is made anew")
-	cmd.RunE = m.writing(func(d *desk, _ []string) error { return m.serve(d, &o) })
+	cmd.RunE = func(cmd *cobra.Command, args []string) (err error) {
+		dir, err := m.folder()
+		if err != nil {
+			return err
+		}
+		if _, err := os.Lstat(ledgerPath(dir)); errors.Is(err, fs.ErrNotExist) {
+			if o.open, err = m.serveNew(cmd.Context(), dir, o.pages); err != nil {
+				return stopped(cmd.Context(), err)
+			}
+			defer o.open.close()
+		}
+		return m.writing(func(d *desk, _ []string) error { return m.serve(d, &o) })(cmd, args)
+	}
 	return cmd
 }
 
@@ -117,10 +140,7 @@ func (m *Main) serve(d *desk, o *serveOptions) (err error) {
 		return busFault(err)
 	}
 	defer s.srv.Close()
-	if err = s.run(o, outer); d.ctx.Err() != nil && errors.Is(err, context.Canceled) {
-		return nil // to be stopped is how it ends
-	}
-	return err
+	return stopped(d.ctx, s.run(o, outer))
 }
 
 // run opens the door and keeps the ledger in step until the context ends.
@@ -171,11 +191,13 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 	if !o.bare {
 		door.call(s.auth.Name())
 	}
-	p, err := openPages(ctx, m.newDeskPages(d.dir, d.store.(*sqlite.Store), d.key), o.pages, pages.Options{Fault: func(err error) { s.warn(explain(err).Error()) }})
-	if err != nil {
-		return err
+	p := o.open
+	if p == nil {
+		if p, err = openPages(ctx, m.newDeskPages(d.dir, d.store.(*sqlite.Store), d.key), o.pages, pages.Options{Fault: func(err error) { s.warn(explain(err).Error()) }}); err != nil {
+			return err
+		}
+		defer p.close()
 	}
-	defer p.close()
 	if err := s.announce(door); err != nil {
 		return err
 	}
@@ -229,14 +251,18 @@ func (s *office) tell(door *doorway, outer []bus.Config, p *pagesDoor) error {
 	for _, c := range outer {
 		text += "\nIn step with " + c.Name + "."
 	}
-	address, err := p.site.Address()
-	if err != nil {
-		return err
+	address := ""
+	if !p.desk.owned { // else somebody is in them already
+		var err error
+		if address, err = p.site.Address(); err != nil {
+			return err
+		}
+		text += "\nThe desk's pages, for one browser on this machine, once:"
+		address = "\n" + address
 	}
-	text += "\nThe desk's pages, for one browser on this machine, once:"
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.m.say("%s\n%s", s.m.wrapAll(text), address)
+	return s.m.say("%s%s", s.m.wrapAll(text), address)
 }
 
 // warn writes a line for whoever looks after the desk. It holds no secret: reports name devices and events alone.
