@@ -25,6 +25,7 @@ type Options struct {
 	Width, Height int64  // CSS pixels; 0: 390 by 780
 	Trust         string // base64 SHA-256 of public keys (SPKI) whose certificates are taken as if they were installed, comma-separated
 	Dark          bool   // the dark look
+	Desk          bool   // a desk's screen with a mouse, not a phone's that is touched
 	Flags         []string
 }
 
@@ -33,6 +34,7 @@ type Phone struct {
 	ctx  context.Context
 	end  []context.CancelFunc
 	cmd  *exec.Cmd
+	desk bool
 	mu   sync.Mutex
 	said []string
 }
@@ -45,7 +47,7 @@ func Start(ctx context.Context, o Options) (*Phone, error) {
 	if o.Width == 0 {
 		o.Width, o.Height = 390, 780
 	}
-	p := &Phone{}
+	p := &Phone{desk: o.Desk}
 	// The same set everywhere: nothing of it may speak to anybody but the desk.
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(o.Folder),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true), chromedp.Flag("no-pings", true), chromedp.Flag("lang", "en-GB"),
@@ -100,6 +102,9 @@ func (p *Phone) Dark(dark bool) error {
 // Size makes the screen another one, in CSS pixels.
 func (p *Phone) Size(width, height int64) error {
 	const sharp = 2 // pixels of the picture in one of CSS
+	if p.desk {
+		return chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height))
+	}
 	return chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height, chromedp.EmulateScale(sharp), chromedp.EmulateMobile, chromedp.EmulateTouch))
 }
 
@@ -275,7 +280,7 @@ func (p *Phone) EachTime(script string) error {
 // Tab is another tab of the same browser.
 func (p *Phone) Tab() (*Phone, error) {
 	tab, end := chromedp.NewContext(p.ctx)
-	other := &Phone{ctx: tab, end: []context.CancelFunc{end}}
+	other := &Phone{ctx: tab, end: []context.CancelFunc{end}, desk: p.desk}
 	const width, height = 390, 780
 	if err := other.Size(width, height); err != nil {
 		end()
