@@ -75,28 +75,6 @@ func (f *mm) String() string {
 	return f.q.String() + " mm"
 }
 
-// readSize reads a width and a height, "210x297mm" or "8.5 in x 11 in", or the name of a paper. A unit behind the second length alone is meant for both.
-func readSize(text string) (cutting.Size, error) {
-	if s, ok := cutting.Paper(text); ok {
-		return s, nil
-	}
-	const hint = "write it like 210x297mm, 8.5x11in or A4"
-	a, b, ok := strings.Cut(strings.ReplaceAll(text, "×", "x"), "x")
-	if !ok {
-		return cutting.Size{}, wrong("", hint, "%q is no width and height", text)
-	}
-	if number, word := typed.Cut(a); word == "" {
-		_, word = typed.Cut(b)
-		a = number + " " + word
-	}
-	var s cutting.Size
-	var err error
-	if s.Width, err = unit.ParseQty(strings.TrimSpace(a), "mm"); err == nil {
-		s.Height, err = unit.ParseQty(strings.TrimSpace(b), "mm")
-	}
-	return s, inPlace(text, hint, err)
-}
-
 // cutWay is one way to lay pieces out, as a machine reads it.
 type cutWay struct {
 	Way    string     `json:"way"` // upright, turned or mixed
@@ -147,10 +125,10 @@ Sizes are written width x height in any unit of length, or as A4, B5, C6, letter
 	cmd.RunE = func(_ *cobra.Command, args []string) error {
 		s := cutting.Sheet{Gap: gap.q, Margin: margin.q, Fixed: names.fixed}
 		var err error
-		if s.Sheet, err = readSize(args[0]); err != nil {
+		if s.Sheet, err = typed.Size(args[0]); err != nil {
 			return inPlace("SHEET", "", err)
 		}
-		if s.Piece, err = readSize(args[1]); err != nil {
+		if s.Piece, err = typed.Size(args[1]); err != nil {
 			return inPlace("PIECE", "", err)
 		}
 		c, err := s.Cut()
@@ -269,28 +247,12 @@ A roll that is slit into lanes is written width x length, and so is the piece. -
 
 // readRoll reads two lengths, or two sizes.
 func readRoll(r *cutting.Roll, args []string) error {
-	wide := func(s string) bool { return strings.ContainsAny(s, "x×") }
-	if wide(args[0]) != wide(args[1]) {
-		return wrong("cut roll", "write both as lengths, like 50m 310mm, or both as width x length, like 600mmx50m 140x310mm", "only one of %s and %s has a width", args[0], args[1])
+	field, err := typed.Lengths(r, args[0], args[1])
+	where := "cut roll"
+	if field != "" {
+		where = strings.ToUpper(field)
 	}
-	if !wide(args[0]) {
-		var err error
-		if r.Length, err = unit.ParseQty(args[0], "mm"); err != nil {
-			return inPlace("ROLL", "write it like 50m", err)
-		}
-		r.Piece, err = unit.ParseQty(args[1], "mm")
-		return inPlace("PIECE", "write it like 310mm", err)
-	}
-	roll, err := readSize(args[0])
-	if err != nil {
-		return inPlace("ROLL", "", err)
-	}
-	piece, err := readSize(args[1])
-	if err != nil {
-		return inPlace("PIECE", "", err)
-	}
-	r.Width, r.Length, r.Across, r.Piece = roll.Width, roll.Height, piece.Width, piece.Height
-	return nil
+	return inPlace(where, "", err)
 }
 
 func rollText(width, length num.Qty) string {

@@ -52,11 +52,15 @@ type inputList struct {
 	Rows    []inputRow
 	Add     string // what the button that makes room says
 	Removes bool   // rows have a box that takes them out
+	HasMore string // the heading over what rows hold beside their cells
 }
 
 type inputRow struct {
-	Name  string // lines[0]
-	Cells []input
+	Name    string // lines[0]
+	Cells   []input
+	More    []input // shown on request
+	Summary string  // what they say
+	Open    bool
 }
 
 // filled reports whether anything stands in a block.
@@ -67,7 +71,7 @@ func (b *block) filled() bool {
 	if at(b.Fields) {
 		return true
 	}
-	if b.List != nil && slices.ContainsFunc(b.List.Rows, func(r inputRow) bool { return at(r.Cells) }) {
+	if b.List != nil && slices.ContainsFunc(b.List.Rows, func(r inputRow) bool { return at(r.Cells) || at(r.More) }) {
 		return true
 	}
 	return slices.ContainsFunc(b.Blocks, func(x block) bool { return x.filled() })
@@ -183,7 +187,7 @@ func (f *form) listInput(name, add string, cells func(row string) []input) *inpu
 	}
 	for i := range min(room, mostRows) {
 		row := rowName(name, i)
-		l.Rows = append(l.Rows, inputRow{row, cells(row)})
+		l.Rows = append(l.Rows, inputRow{Name: row, Cells: cells(row)})
 	}
 	return l
 }
@@ -220,7 +224,7 @@ func (f *form) faults(blocks []block) (wrong []wrongField, notes []string) {
 			}
 			if b.List != nil {
 				for _, r := range b.List.Rows {
-					for _, i := range r.Cells {
+					for _, i := range slices.Concat(r.Cells, r.More) {
 						labels[i.Name] = i.Label
 					}
 				}
