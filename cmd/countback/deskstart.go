@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"os"
+	"strings"
 	"sync"
 	"time"
 
@@ -55,12 +56,15 @@ func (p *deskPages) Found(ctx context.Context, f pages.Founder) error {
 func settingRefused(err error) error {
 	f := explain(err)
 	fields := map[string]string{"--shop": "shop", "--currency": "currency", "--zone": "zone", "--costing": "costing"}
-	hint := f.hint
 	if field, ok := fields[f.where]; ok {
-		if f.hint == "" || len(f.hint) > 3 && f.hint[:4] == "add " {
-			hint = "a ledger needs name, currency and time zone"
+		what, hint := oneLine(f.what), oneLine(f.hint)
+		if strings.HasPrefix(what, "is ") {
+			what = "it " + what
 		}
-		return &pages.Refusal{Field: field, What: oneLine(f.what), Hint: oneLine(hint)}
+		if strings.HasPrefix(hint, "add --") {
+			hint = ""
+		}
+		return &pages.Refusal{Field: field, What: what, Hint: hint}
 	}
 	return problem(err)
 }

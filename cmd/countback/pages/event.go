@@ -202,3 +202,12 @@ func (v *view) proof(st store.Store, members *chain.Members, e *event.Event) (pr
 func (p eventPage) Sound() bool {
 	return !slices.ContainsFunc(p.Copies, func(x proof) bool { return x.ChainBefore+x.ChainAfter+x.Signature != "" })
 }
+
+// Long is the number of lines of what the event says, 0 where they are few.
+func (p eventPage) Long() int {
+	const few = 24
+	if n := strings.Count(p.Data, "\n") + 1; n > few {
+		return n
+	}
+	return 0
+}

@@ -181,7 +181,7 @@ type nowPage struct {
 
 // nextRow is an item that runs out.
 type nextRow struct {
-	Item, Name, OnHand, When, Between, By, Tone string
+	Item, Name, OnHand, When, By, Tone string
 }
 
 // How much the first page lists of each.
@@ -220,7 +220,11 @@ func serveNow(v *view) error {
 			p.Lacking = append(p.Lacking, d)
 		}
 	}
-	p.next(l)
+	o, err := l.Outlook()
+	if err != nil {
+		return err
+	}
+	p.next(p.Reorder, o.Horizon)
 	if p.Stand, err = l.standing(p.Kept); err != nil {
 		return err
 	}
@@ -233,8 +237,7 @@ func serveNow(v *view) error {
 }
 
 // next lists what runs out first, as long as it is within the time looked at.
-func (p *nowPage) next(l *Look) {
-	r := p.Reorder
+func (p *nowPage) next(r *reorder.Report, horizon int) {
 	n := 0
 	for i := range r.Items {
 		it := &r.Items[i]
@@ -244,11 +247,11 @@ func (p *nowPage) next(l *Look) {
 		if n++; n > mostNext {
 			continue
 		}
-		row := nextRow{Item: it.Item, Name: it.Name, OnHand: words.InUnit(it.OnHand, it.Unit), When: words.DayAhead(r.Today, it.P50) + ", " + words.InDays(it.P50), By: words.OrderBy(r, it)}
-		if it.P50 == 0 {
-			row.When, row.Tone = "gone", "short"
-		}
-		if it.Now && row.Tone == "" {
+		row := nextRow{Item: it.Item, Name: it.Name, OnHand: words.InUnit(it.OnHand, it.Unit), When: words.RunsOut(r, it, horizon), By: words.OrderBy(r, it)}
+		switch {
+		case it.P50 == 0:
+			row.Tone = "short"
+		case it.Now:
 			row.Tone = "soon"
 		}
 		p.Next = append(p.Next, row)

@@ -133,6 +133,7 @@ func (v *view) redirect(to string) error {
 type page struct {
 	Path     string
 	Shop     string
+	Today    string
 	Demo     bool
 	Founded  bool
 	Standing *Standing
@@ -154,6 +155,7 @@ func (v *view) renderStatus(status int, name string, data any) error {
 	if v.look != nil {
 		p.Shop, p.Founded, p.Version = v.look.Shop.Name, true, v.look.Version
 		p.Groups = navigation(p.Path)
+		p.Today = v.look.Now.Format("Monday 2 January 2006")
 		p.Standing = v.standing()
 	}
 	var b bytes.Buffer
