@@ -28,7 +28,7 @@ type post struct {
 // newPost hears what is told to all with hear, which must not wait.
 func newPost(hear func(js.Value)) *post {
 	p := &post{channel: js.Global().Get("BroadcastChannel").New("countback"), waiting: map[string]chan js.Value{}}
-	p.own = js.Global().Get("Math").Call("random").Call("toString", 36).String()
+	p.own = strconv.FormatFloat(js.Global().Get("Math").Call("random").Float(), 'g', -1, 64)
 	p.heard = js.FuncOf(func(_ js.Value, args []js.Value) any {
 		m := args[0].Get("data")
 		switch {
