@@ -23,7 +23,9 @@ func TestMain(m *testing.M) {
 	if os.Getenv("COUNTBACK_TEST_MAIN") != "" {
 		main()
 	}
-	os.Exit(m.Run())
+	status := m.Run()
+	dropBuild()
+	os.Exit(status)
 }
 
 func TestDamagedLedgers(t *testing.T) {

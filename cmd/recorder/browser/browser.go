@@ -142,7 +142,7 @@ func Eval[T any](p *Phone, expression string) (T, error) {
 func (p *Phone) Until(what, expression string) error {
 	last := ""
 	for end := time.After(patience); ; {
-		yes, err := Eval[bool](p, "!!("+expression+")")
+		yes, err := Eval[bool](p, "(async () => !!(await ("+expression+")))()")
 		if err == nil && yes {
 			return nil
 		}

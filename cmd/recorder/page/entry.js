@@ -82,16 +82,16 @@ export function entryScreen(id) {
 	async function save(fact) {
 		fill(wrongs);
 		for (const b of body.querySelectorAll("button")) b.disabled = true;
+		let result = null;
 		try {
-			const result = await record([].concat(fact));
-			if (result) {
-				sessionStorage.removeItem(draft);
-				figure.remove();
-				said(body, result, [["Next item", "#items", true], ["This item again", "#again/" + encodeURIComponent(id)]]);
-				return;
-			}
+			result = await record([].concat(fact));
 		} catch (e) {
 			trouble(wrongs, e);
+		}
+		if (result) {
+			sessionStorage.removeItem(draft);
+			figure.remove();
+			return said(body, result, [["Next item", "#items", true], ["This item again", "#again/" + encodeURIComponent(id)]]);
 		}
 		for (const b of body.querySelectorAll("button")) b.disabled = false;
 		offer();

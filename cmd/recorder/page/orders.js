@@ -71,18 +71,16 @@ export function ordersScreen() {
 	async function save() {
 		pack.disabled = true;
 		fill(wrongs);
+		let result = null;
 		try {
-			const facts = orders.filter((o) => ticked.has(o.order)).map((o) => packFact(o));
-			const result = await record(facts);
-			if (result) {
-				for (const o of [...ticked]) differs.delete(o);
-				ticked.clear();
-				return said(body, result, [["To the orders", "#again/orders", true]]);
-			}
+			result = await record(orders.filter((o) => ticked.has(o.order)).map((o) => packFact(o)));
 		} catch (e) {
 			trouble(wrongs, e);
 		}
-		offer();
+		if (!result) return offer();
+		for (const o of [...ticked]) differs.delete(o);
+		ticked.clear();
+		said(body, result, [["To the orders", "#again/orders", true]]);
 	}
 
 	async function read() {
@@ -208,16 +206,16 @@ export function orderScreen(number) {
 		differs.set(number, x);
 		fill(wrongs);
 		if (closed()) return trouble(wrongs, { message: closed() });
+		let result = null;
 		try {
-			const result = await record([packFact(order)]);
-			if (result) {
-				differs.delete(number);
-				ticked.delete(number);
-				said(body, result, [["To the orders", "#orders", true]]);
-			}
+			result = await record([packFact(order)]);
 		} catch (e) {
 			trouble(wrongs, e);
 		}
+		if (!result) return;
+		differs.delete(number);
+		ticked.delete(number);
+		said(body, result, [["To the orders", "#orders", true]]);
 	}
 
 	api().openOrders().then((list) => {

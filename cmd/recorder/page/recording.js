@@ -22,18 +22,20 @@ async function asked(act) {
 		if (!(await confirmed(e.questions))) return null;
 		result = await act(true);
 	}
-	refresh().catch(() => {}); // the entry stands; what is shown follows with the next change
-	keep();
+	// The entry stands, whatever becomes of what follows.
+	refresh().catch(() => {});
+	keep().catch(() => {});
 	return result;
 }
 
 let askedToKeep = false;
 
 // keep asks the browser not to clear this page's storage; browsers say yes more readily once something was done here.
-function keep() {
+async function keep() {
 	if (askedToKeep) return;
 	askedToKeep = true;
-	api().persist().then(() => refresh()).catch(() => {}); // a browser that can't say keeps it as it does
+	await api().persist();
+	await refresh();
 }
 
 // confirmed asks the questions that the ledger has about an entry.

@@ -9,6 +9,7 @@ import { api, known } from "./ledger.js";
 import { closed, choose, record, trouble } from "./recording.js";
 import { said } from "./said.js";
 import { Tally, unitsOf } from "./tally.js";
+import { ulid } from "./ulid.js";
 import { clock, now, plural, unitWord } from "./words.js";
 
 export function roundScreen() {
@@ -99,18 +100,26 @@ export function roundScreen() {
 
 	async function save() {
 		fill(wrongs);
+		let result = null;
 		try {
-			const facts = counted().flatMap((i) => countFacts(i, new Tally(unitsOf(i)).from(round.figures[i.item].tally), { session: round.session, time: round.figures[i.item].at }));
-			const result = await record(facts);
-			if (!result) return;
-			await writing;
-			await api().dropRound();
-			round = null;
-			title.textContent = "Count round";
-			said(body, result, [["To the items", "#items", true], ["Another round", "#again/round"]]);
+			// The ids of the facts are kept before they are recorded: a phone that is switched off in between records the same ones again, and they count once.
+			const facts = counted().flatMap((i) => {
+				const figure = round.figures[i.item];
+				const list = countFacts(i, new Tally(unitsOf(i)).from(figure.tally), { session: round.session, time: figure.at });
+				figure.ids ??= list.map(ulid);
+				return list.map((fact, n) => ({ id: figure.ids[n], ...fact }));
+			});
+			await keep();
+			result = await record(facts);
 		} catch (e) {
 			trouble(wrongs, e);
 		}
+		if (!result) return;
+		await writing;
+		await api().dropRound().catch(() => {}); // a round that stays is asked about
+		round = null;
+		title.textContent = "Count round";
+		said(body, result, [["To the items", "#items", true], ["Another round", "#again/round"]]);
 	}
 
 	async function drop() {

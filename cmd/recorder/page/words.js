@@ -10,12 +10,14 @@ export function plural(n, one, more) {
 // day: "Tue 3 Mar", with the year where it isn't this one. In the shop's zone.
 export function day(instant) {
 	const at = new Date(instant);
+	if (Number.isNaN(at.getTime())) return "";
 	const parts = Object.fromEntries(format({ weekday: "short", day: "numeric", month: "short", year: "numeric" }).formatToParts(at).map((p) => [p.type, p.value]));
 	const now = format({ year: "numeric" }).format(new Date());
 	return `${parts.weekday} ${parts.day} ${parts.month}` + (parts.year === now ? "" : " " + parts.year);
 }
 
 export function clock(instant) {
+	if (Number.isNaN(new Date(instant).getTime())) return "";
 	return format({ hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(new Date(instant));
 }
 
