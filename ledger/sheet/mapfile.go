@@ -130,8 +130,10 @@ func (m *Map) line(line string, n int) error {
 // equals finds the first = outside quotation marks.
 func equals(line string) int {
 	quoted := false
-	for i := range len(line) {
+	for i := 0; i < len(line); i++ {
 		switch {
+		case quoted && strings.HasPrefix(line[i:], `""`):
+			i++ // a doubled mark stands for one
 		case line[i] == '"' && (quoted || i > 0 && line[i-1] == ' '):
 			quoted = !quoted
 		case line[i] == '=' && !quoted:
