@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"slices"
 	"strings"
 	"time"
@@ -164,32 +165,25 @@ func (d *desk) applyUse(log *fold.Log, state *fold.State, r use.Report, named bo
 		return wrong("use --apply", "see countback use for what the counts say", "there is no proposal to record")
 	}
 	at := event.TimeOf(d.now())
+	var from *event.Time
 	if since != "" {
 		t, err := parseMoment(since, dayStart, d.zone)
 		if err != nil {
 			return inPlace("--since", "", err)
 		}
 		at = event.TimeOf(t)
+		from = &at
+	}
+	specs, err := use.Apply(log, state, list, from)
+	var early *use.TooEarly
+	if errors.As(err, &early) {
+		return wrong("--since", "name a later day, or leave --since out to put the spec right from its start", "the spec in force begins only on %s", showDay(time.UnixMilli(early.Begins).In(d.zone)))
+	}
+	if err != nil {
+		return err
 	}
 	var facts []event.Fact
-	for _, data := range use.Changed(list) {
-		current := state.View.Spec()
-		var id, by event.ID
-		if spec, ok := data.(*event.MakeSpec); ok {
-			it, err := d.item(spec.Item)
-			if err != nil {
-				return err
-			}
-			now := state.View.Make(it.Index)
-			id, by = now.Event, now.By
-		} else {
-			id, by = current.Event, current.By
-		}
-		if since == "" {
-			setRestates(data, by)
-		} else if e, ok := log.Event(id); ok && at.Ms() <= e.Time.Ms() {
-			return wrong("--since", "name a later day, or leave --since out to put the spec right from its start", "the spec in force begins only on %s", showDay(time.UnixMilli(e.Time.Ms()).In(d.zone)))
-		}
+	for _, data := range specs {
 		setSpecNote(data, note)
 		facts = append(facts, event.Fact{Time: at, Data: data})
 	}
@@ -214,15 +208,6 @@ func (d *desk) applyUse(log *fold.Log, state *fold.State, r use.Report, named bo
 		}
 	}
 	return nil
-}
-
-func setRestates(data event.Data, id event.ID) {
-	switch d := data.(type) {
-	case *event.PackSpec:
-		d.Restates = id
-	case *event.MakeSpec:
-		d.Restates = id
-	}
 }
 
 func setSpecNote(data event.Data, note string) {

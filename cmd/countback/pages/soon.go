@@ -12,6 +12,7 @@ import (
 
 	"countback/cmd/countback/words"
 	"countback/ledger/num"
+	"countback/projections/plan"
 )
 
 // What a report needs longer for than a page should take is worked out beside the page: whoever asks first sees that it is being worked out, and the page comes by
@@ -122,23 +123,40 @@ func (s *Site) renew(ctx context.Context, l *Look) {
 
 // reportFuncs are what the templates of reports can say beside their data.
 var reportFuncs = template.FuncMap{
-	"shortQty": words.ShortQty,
-	"short":    words.Short,
-	"percent":  words.Percent,
-	"span":     words.Span,
-	"signed":   words.Signed,
-	"ratio":    words.Ratio,
-	"zoneName": words.Zone,
-	"goods":    words.Goods,
-	"totals":   words.Totals,
-	"nonzero":  func(s string) bool { return !words.Quantity(s).IsZero() },
-	"negative": func(s string) bool { return words.Quantity(s).Sign() < 0 },
+	"shortQty":    words.ShortQty,
+	"short":       words.Short,
+	"advice":      advice,
+	"prepareWhat": words.What,
+	"prepareFrom": prepareFrom,
+	"percent":     words.Percent,
+	"span":        words.Span,
+	"signed":      words.Signed,
+	"ratio":       words.Ratio,
+	"zoneName":    words.Zone,
+	"goods":       words.Goods,
+	"totals":      words.Totals,
+	"nonzero":     func(s string) bool { return !words.Quantity(s).IsZero() },
+	"negative":    func(s string) bool { return words.Quantity(s).Sign() < 0 },
 	"or2": func(s, other string) string {
 		if s == "" {
 			return other
 		}
 		return s
 	},
+}
+
+// prepareFrom says what pieces are made from: how much, and of which packs.
+func prepareFrom(p plan.Prepare) string {
+	text := ""
+	if p.Takes != "" {
+		text = words.InUnit(p.Takes, p.Unit)
+	}
+	if from := words.From(p); from != "" && text != "" {
+		return text + ", " + from
+	} else if from != "" {
+		return from
+	}
+	return text
 }
 
 // qtyText writes a quantity for a picture.
