@@ -2,6 +2,7 @@ package store
 
 import (
 	"context"
+	"errors"
 
 	"countback/ledger/event"
 )
@@ -92,6 +93,32 @@ type Store interface {
 type Looker interface {
 	// At returns the event at a place of a log, or ErrNotFound.
 	At(device string, seq int64) (Row, error)
+}
+
+// Reader is implemented by stores that can read a part of a log at once.
+type Reader interface {
+	// Log hands over the events of a log from one sequence to another, in order, as far as there are any. Line is valid during the call only.
+	Log(ctx context.Context, device string, from, to int64, fn func(Row) error) error
+}
+
+// Log hands over the events of a log from one sequence to another, as Reader does, of any store. An error of fn ends it and is returned.
+func Log(ctx context.Context, s Store, device string, from, to int64, fn func(Row) error) error {
+	if r, ok := s.(Reader); ok {
+		return r.Log(ctx, device, from, to, fn)
+	}
+	for seq := max(from, 1); seq <= to; seq++ {
+		row, err := s.At(ctx, device, seq)
+		if errors.Is(err, ErrNotFound) {
+			return nil
+		}
+		if err != nil {
+			return err
+		}
+		if err := fn(row); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Checker is implemented by stores that have something of their own to check, such as a file.

@@ -108,6 +108,23 @@ func TestOtherBytesUnderAKnownSequence(t *testing.T) {
 	count(t, list, err, 0, "aside")
 }
 
+// An event of another branch isn't passed over for standing among others that are known.
+func TestOtherBytesAmongKnownOnes(t *testing.T) {
+	s := newShop(t)
+	twin := s.phone.Copy()
+	twin.Seq, twin.Prev = s.phoneLog[1].Seq, s.phoneLog[1].Hash
+	other := twin.NextID(s.phone.IDAt(100), storetest.Order("W-5", 1))
+	s.phoneLog = append(s.phoneLog, s.phone.Next(storetest.Order("W-6", 1)))
+	s.put("log", s.phone.Key.Device(), s.id, s.phoneLog[3].Line)
+	s.byEnemy(s.phoneLog[0].Line, s.phoneLog[1].Line, other.Line, s.phoneLog[3].Line)
+	s.wantSaid(replicate.Forked)
+	for _, e := range append(s.phoneLog[1:], other) { // whichever branch is the log, the keeper has recorded the other one's facts anew
+		if rows, err := s.st.ByID(ctx, e.ID); err != nil || len(rows) == 0 {
+			t.Errorf("fact %s stands in no log, %v", e.ID, err)
+		}
+	}
+}
+
 func TestForgedAdmission(t *testing.T) {
 	s := newShop(t)
 	friend := storetest.NewLog(9, s.id)

@@ -8,7 +8,6 @@ import (
 
 	"countback/ledger/chain"
 	"countback/ledger/event"
-	"countback/ledger/store"
 )
 
 // item is one line on its way in.
@@ -36,10 +35,18 @@ func (m *Machine) take(items []item, cursor func(transaction) error, which scope
 			if err := m.forgetRefused(tx, items); err != nil {
 				return err
 			}
-			for _, it := range items {
-				if err := m.sort(tx, it); err != nil {
+			m.takes++
+			for rest := items; len(rest) > 0; {
+				n, known, err := m.known(tx, rest)
+				for _, it := range rest[:n] {
+					if err == nil && !known {
+						err = m.sort(tx, it)
+					}
+				}
+				if err != nil {
 					return err
 				}
+				rest = rest[n:]
 			}
 			if err := m.settleAll(tx); err != nil {
 				return err
@@ -89,9 +96,6 @@ func (m *Machine) sort(tx transaction, it item) error {
 		m.report(Report{What: TooLarge, Device: it.from})
 		return nil
 	}
-	if known, err := m.known(tx, it); known || err != nil {
-		return err
-	}
 	e, err := event.ParseLine(it.line)
 	if err != nil {
 		m.report(Report{What: Unreadable, Device: it.from, Err: err})
@@ -132,25 +136,52 @@ func (m *Machine) sort(tx transaction, it item) error {
 	return nil
 }
 
-// known deals with a line that stands in its log already, as most do that a device has sent itself: nothing of it is read but its place.
-func (m *Machine) known(tx transaction, it item) (bool, error) {
-	e, err := m.scanner.Line(it.line)
-	if err != nil || !m.knows(e.Device) {
-		return false, nil
+// known deals with the first of the lines, and those behind it that continue its log, if they stand in it already, as most do that a device has sent itself.
+// n is the number of lines that it is about, which are to be sorted if they aren't known.
+//
+// The last of them is compared with the log. Each names the hash of the one before it, so that then the others are those of the log as well.
+func (m *Machine) known(tx transaction, items []item) (n int, known bool, err error) {
+	run := m.run[:0]
+	var l *log
+	for n < len(items) {
+		e, err := m.scanner.Line(items[n].line)
+		if n == 0 {
+			if err != nil || !m.knows(e.Device) {
+				return 1, false, nil
+			}
+			l = m.log(e.Device)
+			if err := m.refreshLog(tx, l); err != nil {
+				return 1, false, err
+			}
+		} else if err != nil || e.Device != l.device || e.Seq != run[n-1].Seq+1 || !follows(items[n].line, items[n-1].line) {
+			break
+		}
+		if e.Seq > l.head.Seq {
+			break
+		}
+		run = append(run, e)
+		n++
 	}
-	if err := m.refreshLog(tx, m.log(e.Device)); err != nil {
-		return false, err
+	m.run = run
+	if n == 0 {
+		return 1, false, nil
 	}
-	row, err := tx.At(e.Device, e.Seq)
-	if errors.Is(err, store.ErrNotFound) {
-		return false, nil
+	row, err := tx.At(l.device, run[n-1].Seq)
+	if err != nil || !bytes.Equal(row.Line, items[n-1].line) {
+		return n, false, err
 	}
-	if err != nil || !bytes.Equal(row.Line, it.line) {
-		return false, err
+	for i, e := range run {
+		m.compareDates(e.Device, e.ID, items[i])
+		m.stands(items[i].spot.link, e.Device, e.Seq)
 	}
-	m.compareDates(e.Device, e.ID, it)
-	m.stands(it.spot.link, e.Device, e.Seq)
-	return true, nil
+	return n, true, nil
+}
+
+// follows reports whether a line names the hash of another one as that of the event before it. Nothing that a sender may choose stands in a line before that.
+func follows(line, before []byte) bool {
+	const name = `"prevhash":"`
+	at := bytes.Index(line, []byte(name))
+	return at >= 0 && bytes.HasPrefix(line[at+len(name):], []byte(event.HashLine(before)))
 }
 
 // knows reports whether a device has a log here, or is a member, or has something waiting.
@@ -187,10 +218,11 @@ func (m *Machine) heldAt(tx transaction, l *log, seq int64) (string, error) {
 	return event.HashLine(row.Line), nil
 }
 
-// refreshLog reads how far a log goes, unless it is being changed: the command line may have recorded.
+// refreshLog reads how far a log goes, once in each taking in and unless it is being changed: the command line may have recorded.
 func (m *Machine) refreshLog(tx transaction, l *log) (err error) {
-	if !l.touched {
+	if !l.touched && l.fresh != m.takes {
 		l.head, err = tx.Head(l.device)
+		l.fresh = m.takes
 	}
 	return err
 }

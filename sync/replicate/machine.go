@@ -66,6 +66,8 @@ type Machine struct {
 	said map[saying]said
 
 	scanner *event.Scanner
+	run     []event.Light // of known, to be used again
+	takes   int64         // how often something was taken in
 	started bool
 	now     int64         // ms since 1970 by the own clock
 	elapsed time.Duration // time that has passed, which a clock that is set back doesn't turn
@@ -103,6 +105,7 @@ type log struct {
 	cands   []*node // wait, by sequence and hash
 	aside   []*node // of other branches, by sequence and hash
 	touched bool
+	fresh   int64         // the taking in for which head was read
 	checked int64         // up to here all signatures were checked
 	unsaved bool          // checked isn't in the store yet
 	dated   time.Duration // how far its events were dated after the bus stored them, at most

@@ -1,6 +1,7 @@
 package replicate
 
 import (
+	"bytes"
 	"cmp"
 	"errors"
 	"slices"
@@ -229,23 +230,25 @@ func (m *Machine) publishLog(k *link, l *log, subject string) (bool, error) {
 	}
 	from := k.sentOf(l.device) + 1
 	var bodies [][]byte
-	size, seq := 0, from
-	for ; seq <= l.head.Seq && seq < from+int64(max(k.said.Batch, 1)); seq++ {
-		row, err := m.cfg.Store.At(m.ctx, l.device, seq)
-		if err != nil {
-			return false, err
+	size := 0
+	err := store.Log(m.ctx, m.cfg.Store, l.device, from, min(l.head.Seq, from+int64(max(k.said.Batch, 1))-1), func(row store.Row) error {
+		if size += len(row.Line); size > batchBytes && len(bodies) > 0 {
+			return errEnough
 		}
-		if size += len(row.Line); size > batchBytes && seq > from {
-			break
-		}
-		bodies = append(bodies, row.Line)
+		bodies = append(bodies, bytes.Clone(row.Line))
+		return nil
+	})
+	if err != nil && err != errEnough {
+		return false, err
 	}
 	if len(bodies) == 0 {
 		return false, nil
 	}
-	m.publish(k, &publishing{subject: subject, device: l.device, upto: seq - 1}, bodies, s)
+	m.publish(k, &publishing{subject: subject, device: l.device, upto: from + int64(len(bodies)) - 1}, bodies, s)
 	return true, nil
 }
+
+var errEnough = errors.New("a batch is full")
 
 // publishOn publishes on a subject whose end must be known. It reports whether something is under way now.
 func (m *Machine) publishOn(k *link, p *publishing, bodies [][]byte) bool {

@@ -35,7 +35,7 @@ func (s *Store) Plan(query string, args ...any) (out string, err error) {
 
 // Queries of the hot paths, for the test on their plans.
 const (
-	QScan, QByID, QByOrder, QAt, QHead, QPoints, QSince, QDoubledAfter, QHeads = qScan, qByID, qByOrder, qAt, qHead, qPoints, qSince, qDoubledAfter, qHeads
+	QScan, QByID, QByOrder, QAt, QLog, QHead, QPoints, QSince, QDoubledAfter, QHeads = qScan, qByID, qByOrder, qAt, qLog, qHead, qPoints, qSince, qDoubledAfter, qHeads
 )
 
 // BusyTimeout returns how long the connection that writes waits for another program, in ms.

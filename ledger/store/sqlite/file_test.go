@@ -442,6 +442,7 @@ func TestQueryPlans(t *testing.T) {
 		"id":       {sqlite.QByID, []any{[]byte("x")}, "USING INDEX events_id"},
 		"order":    {sqlite.QByOrder, []any{"x"}, "USING INDEX events_ord"},
 		"at":       {sqlite.QAt, []any{"x", 1}, "USING INDEX sqlite_autoindex_events_1"},
+		"log":      {sqlite.QLog, []any{"x", 1, 5}, "SEARCH events USING INDEX sqlite_autoindex_events_1 (device=? AND seq>? AND seq<?)"},
 		"head":     {sqlite.QHead, []any{"x"}, "USING INDEX sqlite_autoindex_events_1"},
 		"heads":    {sqlite.QHeads, nil, "SEARCH events USING INDEX sqlite_autoindex_events_1 (device=? AND seq=?)"},
 		"few":      {sqlite.KindsQuery(event.KindShop, event.KindCount), []any{5, "shop", "count"}, "USING COVERING INDEX events_kind"},

@@ -17,7 +17,7 @@ import (
 
 // lookups are prepared once for all connections that read.
 type lookups struct {
-	scan, byID, byOrder, at, last *sql.Stmt
+	scan, byID, byOrder, at, log, last *sql.Stmt
 
 	lock  sync.Mutex
 	kinds map[string]*sql.Stmt // by their query, of which there are as many as the program has lists of kinds
@@ -27,7 +27,7 @@ func (p *lookups) prepare(ctx context.Context, db *sql.DB) (err error) {
 	for _, q := range []struct {
 		to  **sql.Stmt
 		sql string
-	}{{&p.scan, qScan}, {&p.byID, qByID}, {&p.byOrder, qByOrder}, {&p.at, qAt}, {&p.last, qLast}} {
+	}{{&p.scan, qScan}, {&p.byID, qByID}, {&p.byOrder, qByOrder}, {&p.at, qAt}, {&p.log, qLog}, {&p.last, qLast}} {
 		if *q.to, err = db.PrepareContext(ctx, q.sql); err != nil {
 			return err
 		}
@@ -171,6 +171,15 @@ func (s *Store) At(ctx context.Context, device string, seq int64) (r store.Row, 
 		return r, store.NoEvent(device, seq)
 	}
 	return r, fail("look up", fmt.Sprintf("event %d of device %s", seq, device), err)
+}
+
+// Log implements store.Reader.
+func (s *Store) Log(ctx context.Context, device string, from, to int64, fn func(store.Row) error) error {
+	if err := s.open("read the ledger"); err != nil {
+		return err
+	}
+	rows, err := s.look.log.QueryContext(ctx, device, from, to)
+	return s.each(ctx, rows, err, fn)
 }
 
 // Heads implements store.Store.

@@ -50,6 +50,7 @@ const (
 	qHas     = `SELECT 1 FROM events WHERE id = ? LIMIT 1`
 	qByOrder = `SELECT n, line FROM events WHERE ord = ? ORDER BY n`
 	qAt      = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq = ?`
+	qLog     = `SELECT n, line FROM events WHERE device = (SELECT device FROM logs WHERE name = ?) AND seq BETWEEN ? AND ? ORDER BY seq`
 	qPlace   = `SELECT n, line FROM events WHERE device = ? AND seq = ?`
 	// A log in the file has events; its head and its number come with one look, and with them the store's last number.
 	qHead = `SELECT logs.device, seq, n, line, (SELECT max(n) FROM events) FROM logs JOIN events USING (device) WHERE name = ? ORDER BY seq DESC LIMIT 1`

@@ -22,6 +22,7 @@ func Run(t *testing.T, open func(t *testing.T) store.Store) {
 		{"an empty store", empty},
 		{"lines come back byte for byte in order of arrival", roundTrip},
 		{"a scan starts after a number and ends with an error", scanPart},
+		{"a part of a log", logPart},
 		{"a log has no gap and no wrong prevhash", continues},
 		{"the same bytes again change nothing", again},
 		{"another event at a place is a fork", fork},
@@ -172,6 +173,37 @@ func roundTrip(t *testing.T, st store.Store) {
 		if _, err := st.At(ctx, ea[0].Device, seq); !errors.Is(err, store.ErrNotFound) {
 			t.Errorf("At %d: %v", seq, err)
 		}
+	}
+}
+
+func logPart(t *testing.T, st store.Store) {
+	a, b := NewLog(1, ""), NewLog(2, "")
+	es := Some(a, 9)
+	Put(t, st, es[:4]...)
+	b.Shop = a.Shop
+	Put(t, st, b.Next(b.Device(a, "phone")))
+	Put(t, st, es[4:]...)
+	for _, part := range [][2]int64{{1, 9}, {-3, 2}, {4, 6}, {9, 9}, {5, 4}, {8, 1 << 40}, {10, 12}} {
+		var got [][]byte
+		err := store.Log(ctx, st, es[0].Device, part[0], part[1], func(r store.Row) error { got = append(got, bytes.Clone(r.Line)); return nil })
+		if err != nil {
+			t.Fatal(err)
+		}
+		from, to := min(max(part[0]-1, 0), 9), min(max(part[1], 0), 9)
+		wantLines(t, got, es[from:max(from, to)]...)
+	}
+	stop, seen := errors.New("stop"), 0
+	err := store.Log(ctx, st, es[0].Device, 1, 9, func(store.Row) error {
+		if seen++; seen == 3 {
+			return stop
+		}
+		return nil
+	})
+	if !errors.Is(err, stop) || seen != 3 {
+		t.Errorf("%v after %d", err, seen)
+	}
+	if err := store.Log(ctx, st, "nobody", 1, 9, func(store.Row) error { return stop }); err != nil {
+		t.Error(err)
 	}
 }
 
