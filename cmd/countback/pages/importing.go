@@ -2,12 +2,28 @@ package pages
 
 import (
 	"context"
+	"errors"
+	"fmt"
+	"io"
+	"mime"
+	"net/http"
+	"path"
+	"slices"
+	"strings"
+	"sync"
 
 	"countback/ledger/event"
+	"countback/ledger/sheet"
 )
 
 // importPages take files in.
-var importPages []route
+var importPages = []route{
+	{pattern: "GET /import", serve: serveImport},
+	{pattern: "POST /import", serve: takeFile},
+	{pattern: "GET /import/{file}", serve: serveFile},
+	{pattern: "POST /import/{file}", serve: takeMap},
+	{pattern: "GET /import/{file}/map", serve: serveMap},
+}
 
 // What a file that is taken in holds.
 const (
@@ -49,4 +65,538 @@ type Importing interface {
 	// Import records what a file says, all of it or nothing; dry only finds out whether it could be. What is wrong in single rows stands in a *Problem's
 	// Details, what looks like a slip comes back as *Questions unless sure.
 	Import(ctx context.Context, f File, dry, sure bool) (Taken, error)
+}
+
+// staged is a file that was dropped and isn't recorded yet. It stands in memory only: a program that ends forgets it, and the file is dropped again.
+type staged struct {
+	id    string
+	file  File
+	table *sheet.Table // nil where it can't be read without the map's help
+	why   string
+}
+
+// staging holds the last few files.
+type staging struct {
+	mu   sync.Mutex
+	list []*staged
+}
+
+const (
+	mostStaged = 6
+	mostHeld   = 160 << 20 // bytes of all staged files
+)
+
+func (s *staging) put(x *staged) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.list = append(s.list, x)
+	held := 0
+	for i := len(s.list) - 1; i >= 0; i-- {
+		if held += len(s.list[i].file.Bytes); i < len(s.list)-1 && (held > mostHeld || len(s.list)-i > mostStaged) {
+			s.list = slices.Clone(s.list[i+1:])
+			return
+		}
+	}
+}
+
+func (s *staging) get(id string) (staged, bool) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, x := range s.list {
+		if x.id == id {
+			return *x, true
+		}
+	}
+	return staged{}, false
+}
+
+// keepMap remembers the map that a person made for a file.
+func (s *staging) keepMap(id string, text []byte) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, x := range s.list {
+		if x.id == id {
+			x.file.Map = text
+		}
+	}
+}
+
+// uploadPage asks for a file.
+type uploadPage struct {
+	What []option
+	Done string
+	Why  string
+}
+
+var fileKinds = []option{
+	{Value: FileOfOrders, Label: "orders, from a shop, a marketplace or a spreadsheet of your own"}, {Value: FileOfCatalog, Label: "items: a list of what you sell and use"},
+	{Value: FileOfCounts, Label: "counts: a count sheet that was filled in"},
+}
+
+func serveImport(v *view) error { return v.showUpload(http.StatusOK, v.r.URL.Query().Get("what"), "") }
+
+func (v *view) showUpload(status int, what, why string) error {
+	p := uploadPage{Why: why}
+	for i, o := range fileKinds {
+		o.Chosen = o.Value == what || what == "" && i == 0
+		p.What = append(p.What, o)
+	}
+	return v.renderStatus(status, "import", p)
+}
+
+func takeFile(v *view) error {
+	bad := func(why string) error {
+		return v.showUpload(http.StatusUnprocessableEntity, v.r.FormValue("what"), why)
+	}
+	const inMemory = 8 << 20
+	if err := v.r.ParseMultipartForm(inMemory); err != nil {
+		return &Problem{What: "the file can't be taken", Hint: fmt.Sprintf("it may have %d MB at most here; countback import takes larger ones", maxForm>>20), Err: err}
+	}
+	defer v.r.MultipartForm.RemoveAll()
+	what := v.r.FormValue("what")
+	if !slices.ContainsFunc(fileKinds, func(o option) bool { return o.Value == what }) {
+		return bad("Say what the file holds.")
+	}
+	name, file, err := v.sent("file")
+	if err != nil {
+		return err
+	}
+	if len(file) == 0 {
+		return bad("Choose a file: nothing came, or it is empty.")
+	}
+	x := &staged{id: v.desk().NewID().String(), file: File{Name: name, What: what, Bytes: file}}
+	if _, x.file.Map, err = v.sent("map"); err != nil {
+		return err
+	}
+	opts := sheet.Options{}
+	if what == FileOfOrders && len(x.file.Map) > 0 {
+		if _, err := sheet.Entries(x.file.Map); err != nil {
+			return bad("The map can't be read: " + err.Error() + ".")
+		}
+		if m, err := sheet.ParseMap(x.file.Map); err == nil {
+			opts = m.Options()
+		}
+	}
+	if x.table, err = sheet.ReadTable(file, opts); err != nil {
+		if what != FileOfOrders {
+			return bad("The file can't be read: " + err.Error() + ".")
+		}
+		x.table, x.why = nil, err.Error()
+	}
+	if what == FileOfOrders && len(x.file.Map) == 0 && x.table != nil {
+		x.file.Map = []byte(sheet.Suggest(x.table))
+	}
+	v.site.staging.put(x)
+	return v.redirect("/import/" + x.id)
+}
+
+// sent is a file of a form; no bytes where none was chosen.
+func (v *view) sent(field string) (name string, body []byte, err error) {
+	file, head, err := v.r.FormFile(field)
+	if errors.Is(err, http.ErrMissingFile) {
+		return "", nil, nil
+	}
+	if err != nil {
+		return "", nil, &Problem{What: "the file can't be read", Hint: "choose it again", Err: err}
+	}
+	defer file.Close()
+	body, err = io.ReadAll(file)
+	if err != nil {
+		return "", nil, &Problem{What: "the file can't be read", Hint: "choose it again", Err: err}
+	}
+	return path.Base(strings.ReplaceAll(head.Filename, `\`, "/")), body, nil
+}
+
+// mapPage shows a file's first rows and how it is to be read.
+type mapPage struct {
+	ID, Name, What string
+	Why            string // why the file can't be read yet
+	Header         []headCell
+	Rows           [][]string
+	Numbers        []int
+	More           int
+	Form           formView
+	Tried          *Taken
+	Recorded       bool
+	Problems       []Detail
+	MoreProblems   int
+	Unknown        []Detail // codes that nobody knows, each once
+	Failed         *Problem
+	MapPath        string
+	Nothing        bool
+}
+
+type headCell struct{ Name, As string }
+
+const (
+	firstRows    = 8
+	mostProblems = 60
+)
+
+func (v *view) stagedFile() (staged, error) {
+	x, ok := v.site.staging.get(v.r.PathValue("file"))
+	if !ok {
+		return x, &Problem{What: "this file isn't here any more", Hint: "choose it again under Take a file in; nothing was recorded", Status: http.StatusNotFound}
+	}
+	return x, nil
+}
+
+func serveFile(v *view) error {
+	x, err := v.stagedFile()
+	if err != nil {
+		return err
+	}
+	f := newForm(v.look, v.desk().Now(), nil)
+	if x.file.What == FileOfOrders {
+		f.fillMap(x.file.Map)
+	}
+	f.set("person", v.person())
+	return v.showFile(http.StatusOK, x, f, nil)
+}
+
+func serveMap(v *view) error {
+	x, err := v.stagedFile()
+	if err != nil {
+		return err
+	}
+	name := strings.TrimSuffix(x.file.Name, path.Ext(x.file.Name)) + ".map"
+	v.w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	v.w.Header().Set("Content-Disposition", mime.FormatMediaType("attachment", map[string]string{"filename": name}))
+	_, err = v.w.Write(x.file.Map)
+	return ignoreGone(err)
+}
+
+// showFile renders the page of a file; change may be nil.
+func (v *view) showFile(status int, x staged, f *form, change func(*mapPage)) error {
+	p := mapPage{ID: x.id, Name: x.file.Name, What: x.file.What, Why: x.why}
+	var blocks []block
+	submit := "Record it"
+	if x.file.What == FileOfOrders {
+		blocks = f.mapBlocks(x.table)
+		p.MapPath = "/import/" + x.id + "/map"
+	} else {
+		blocks = []block{{Fields: []input{f.dayInput("day", "Day of rows that don't say theirs").hint("today where nothing is chosen"), f.textInput("person", "Who records it")}}}
+	}
+	p.rows(x, f)
+	p.Form = formView{Action: "/import/" + x.id, Blocks: blocks, Submit: submit, Once: v.once(f), Seen: v.look.Version, Lists: v.look.suggestions()}
+	p.Form.Wrong, p.Form.Notes = f.faults(blocks)
+	if change != nil {
+		change(&p)
+	}
+	return v.renderStatus(status, "import-file", p)
+}
+
+// rows shows the first rows, and what each column is taken for.
+func (p *mapPage) rows(x staged, f *form) {
+	t := x.table
+	if t == nil {
+		return
+	}
+	as := map[string]string{}
+	if x.file.What == FileOfOrders {
+		for _, w := range columnWords {
+			if c := f.text(w.field); c != "" {
+				as[strings.ToLower(c)] = w.label
+			}
+		}
+	} else {
+		known := sheet.CatalogColumns
+		if x.file.What == FileOfCounts {
+			known = sheet.CountColumns
+		}
+		for _, c := range known {
+			as[c] = strings.ReplaceAll(c, "_", " ")
+		}
+	}
+	for _, h := range t.Header {
+		p.Header = append(p.Header, headCell{h, as[strings.ToLower(strings.Join(strings.Fields(h), " "))]})
+	}
+	for i := range min(len(t.Rows), firstRows) {
+		row := make([]string, len(t.Rows[i]))
+		for k, cell := range t.Rows[i] {
+			row[k] = clipped(cell)
+		}
+		p.Rows = append(p.Rows, row)
+		p.Numbers = append(p.Numbers, t.Number[i])
+	}
+	p.More = len(t.Rows) - len(p.Rows)
+}
+
+func takeMap(v *view) error {
+	x, err := v.stagedFile()
+	if err != nil {
+		return err
+	}
+	f, err := v.parse()
+	if err != nil {
+		return err
+	}
+	if x.file.What == FileOfOrders && !v.readMap(&x, f) {
+		return v.showFile(http.StatusUnprocessableEntity, x, f, nil)
+	}
+	if x.file.What != FileOfOrders && f.has("day") {
+		kind := event.KindItem
+		if x.file.What == FileOfCounts {
+			kind = event.KindCount
+		}
+		if x.file.At = f.when(kind); f.bad() {
+			return v.showFile(http.StatusUnprocessableEntity, x, f, nil)
+		}
+	}
+	if f.has("more") || f.has("show") {
+		return v.showFile(http.StatusOK, x, f, nil)
+	}
+	x.file.Person = f.text("person")
+	dry := !f.has("record") && !f.has("sure")
+	taken, err := v.desk().Import(v.ctx(), x.file, dry, f.has("sure"))
+	var questions *Questions
+	var p *Problem
+	switch {
+	case errors.As(err, &questions):
+		return v.showFile(http.StatusUnprocessableEntity, x, f, func(m *mapPage) { m.Form.Questions, m.Form.Sure = questions.List, true })
+	case errors.As(err, &p):
+		return v.showProblems(x, f, p)
+	case err != nil:
+		return err
+	}
+	if !dry {
+		v.keepPerson(x.file.Person)
+	}
+	return v.showFile(http.StatusOK, x, f, func(m *mapPage) {
+		m.Tried, m.Recorded, m.Nothing = &taken, !dry, taken.Recorded == 0
+	})
+}
+
+// readMap makes the map of the form, and reads the file's table as it says. It returns false where something is wrong with it.
+func (v *view) readMap(x *staged, f *form) bool {
+	text, fields := f.mapText()
+	v.site.staging.keepMap(x.id, []byte(text))
+	x.file.Map = []byte(text)
+	m, err := sheet.ParseMap(x.file.Map)
+	if err != nil {
+		if f.has("more") || f.has("show") { // it isn't finished
+			return true
+		}
+		f.mapWrong(err, fields)
+		return false
+	}
+	if x.table, err = sheet.ReadTable(x.file.Bytes, m.Options()); err != nil {
+		x.table, x.why = nil, err.Error()
+		f.fail("", "The file can't be read so: "+err.Error(), "")
+		return false
+	}
+	x.why = ""
+	return true
+}
+
+// showProblems shows what keeps a file from being recorded: a fault of the map at its field, faults of rows in a list.
+func (v *view) showProblems(x staged, f *form, p *Problem) error {
+	var me *sheet.MapError
+	if errors.As(p.Err, &me) && x.file.What == FileOfOrders {
+		_, fields := f.mapText()
+		f.mapWrong(me, fields)
+		return v.showFile(http.StatusUnprocessableEntity, x, f, nil)
+	}
+	return v.showFile(http.StatusUnprocessableEntity, x, f, func(m *mapPage) {
+		m.Failed = p
+		m.Problems = p.Details[:min(len(p.Details), mostProblems)]
+		m.MoreProblems = len(p.Details) - len(m.Problems)
+		seen := set{}
+		for _, d := range p.Details {
+			if d.Value != "" && strings.HasPrefix(d.Why, "is not a known item") && !seen[d.Value] {
+				seen.add(d.Value)
+				m.Unknown = append(m.Unknown, d)
+			}
+		}
+		m.Unknown = m.Unknown[:min(len(m.Unknown), mostProblems)]
+	})
+}
+
+// columnWord is a word of the map that names a column.
+type columnWord struct{ word, field, label, hint string }
+
+var columnWords = []columnWord{
+	{"order", "order", "Order's number", ""}, {"date", "date", "Date", ""}, {"time", "time", "Time of day", "where it has a column of its own"},
+	{"item", "item", "Item", "one item a row"}, {"quantity", "quantity", "Quantity", "one item a row"},
+	{"items", "items", "All items of the order", "one order a row"},
+	{"unit price", "unit_price", "Price of one", ""}, {"line value", "line_value", "Price of the line", ""}, {"order value", "order_value", "Value of the order", "instead of the sum of its lines"},
+	{"shipping", "shipping", "Paid for shipping", ""}, {"zone", "zone", "Where it goes", ""}, {"options", "options", "Options", ""}, {"status", "status", "Status", ""},
+	{"cancelled order", "cancelled_order", "Order that a cancellation is about", ""}, {"cancelled date", "cancelled_date", "Day of the cancellation", ""},
+}
+
+// alwaysOne is the choice for a file in which each row is one piece.
+const alwaysOne = "always 1"
+
+func (f *form) columnInput(t *sheet.Table, field string) input {
+	i := slices.IndexFunc(columnWords, func(w columnWord) bool { return w.field == field })
+	w := columnWords[i]
+	options := []option{{Value: "", Label: "–"}}
+	if field == "quantity" {
+		options = append(options, option{Value: alwaysOne, Label: "no column: one piece a row"})
+	}
+	if t != nil {
+		for _, h := range t.Header {
+			if name := strings.Join(strings.Fields(h), " "); name != "" {
+				options = append(options, option{Value: name, Label: name})
+			}
+		}
+	}
+	in := f.choiceInput(field, w.label, options...)
+	in.Hint = w.hint
+	return in
+}
+
+// mapBlocks ask which column is what.
+func (f *form) mapBlocks(t *sheet.Table) []block {
+	col := func(field string) input { return f.columnInput(t, field) }
+	names := func(list, of, value, suggestions string) *inputList {
+		return f.listInput(list, "More names", func(row string) []input {
+			in := f.textInput(row+".value", value).listed(suggestions)
+			if suggestions == "items" {
+				in = f.itemInput(row+".value", value)
+			}
+			return []input{f.textInput(row+".of", of), in}
+		})
+	}
+	word := func(name, label string, values ...string) input {
+		options := []option{{Value: "", Label: "found out from the file"}}
+		for _, v := range values {
+			options = append(options, option{Value: v, Label: v})
+		}
+		return f.choiceInput(name, label, options...)
+	}
+	return []block{
+		{Title: "The order", Fields: []input{
+			col("order").needed(), f.choiceInput("rows", "A row is", option{Value: "one per line", Label: "one item of an order"}, option{Value: "one per order", Label: "a whole order"}),
+			col("date").needed(), f.textInput("date_layout", "How the date is written").hint("like DD.MM.YYYY hh:mm; without: 2026-05-02 14:30"),
+		}},
+		{Title: "What was ordered", Fields: []input{col("item"), col("quantity"), col("items"), f.textInput("items_look_like", "How they are written").hint("like ITEM x QTY"), f.textInput("items_separator", "What parts them").hint("like ; or new line")}},
+		{Title: "Where it goes", Lead: "Zones are what packing specs ask for, such as home and abroad.", Fields: []input{
+			col("zone"), f.textInput("zone_always", "Or always to").listed("zones"), f.textInput("any_other_zone", "Everything that isn't named below").listed("zones"),
+		}, List: names("zones", "Where the column says", "it is the zone", "zones")},
+		folded(block{Title: "Codes of the file that are called otherwise here", List: names("aliases", "Code in the file", "Item", "items"), Fields: []input{
+			f.textInput("no_goods", "Codes that are no goods").wide().hint("parted by commas; * stands for any text, like POST, BANK*"),
+		}}),
+		folded(block{Title: "Prices, shipping, options", Fields: []input{
+			col("unit_price"), col("line_value"), col("order_value"), col("shipping"), col("options"), f.textInput("options_separator", "What parts options"),
+			f.choiceInput("zero_price", "Rows with a price of 0", option{Value: "", Label: "are goods"}, option{Value: "skip", Label: "are left out"}),
+		}}),
+		folded(block{Title: "Status and cancellations", Fields: []input{
+			col("status"), f.textInput("skip_status", "Statuses to leave out").hint("parted by commas"),
+			f.choiceInput("cancelled", "What was cancelled", option{Value: "", Label: "isn't told apart"}, option{Value: "skip", Label: "is left out"}, option{Value: "return", Label: "comes back to its order"}),
+			f.textInput("cancelled_number_begins_with", "Cancelled: the number begins with"),
+			f.choiceInput("cancelled_quantity", "Cancelled: the quantity is", option{Value: "", Label: "not looked at"}, option{Value: "negative", Label: "below 0"}),
+			f.textInput("cancelled_status", "Cancelled: the status is").hint("parted by commas"), col("cancelled_order"), col("cancelled_date"),
+			f.choiceInput("returned_goods", "Goods that came back are", option{Value: "", Label: "saleable"}, option{Value: "scrap", Label: "scrap"}),
+		}}),
+		folded(block{Title: "How the file is written", Fields: []input{
+			word("delimiter", "Columns are parted by", "comma", "semicolon", "tab", "pipe"), word("encoding", "Encoding", sheet.UTF8, sheet.UTF16LE, sheet.UTF16BE, sheet.Windows1252),
+			word("decimal", "Decimal sign", "point", "comma"), word("thousands", "Between thousands", "comma", "point", "space", "apostrophe"), f.textInput("money_sign", "Sign beside amounts"),
+			f.textInput("header_row", "Row with the columns' names"), f.choiceInput("quotes", "Quotation marks", option{Value: "", Label: "around fields"}, option{Value: "loose", Label: "inside fields too"}),
+			col("time"), f.textInput("time_layout", "How the time is written"), f.textInput("time_zone", "Time zone").hint("like Europe/Vienna or UTC; the shop's where it is empty"),
+		}}),
+		{Fields: []input{f.textInput("person", "Who records it")}},
+	}
+}
+
+// fieldOfWord is a word of the map as a field's name.
+func fieldOfWord(word string) string { return strings.ReplaceAll(word, " ", "_") }
+
+// fillMap puts a map into a form.
+func (f *form) fillMap(text []byte) {
+	entries, err := sheet.Entries(text)
+	if err != nil {
+		return
+	}
+	columns := set{}
+	for _, w := range columnWords {
+		columns.add(w.word)
+	}
+	for _, e := range entries {
+		field := fieldOfWord(e.Word)
+		always, fixed := strings.CutPrefix(e.Value, "always ")
+		switch {
+		case e.Of != "":
+			list := map[string]string{"zone": "zones", "item": "aliases"}[e.Word]
+			row := rowName(list, rowsOf(f.values, list))
+			f.set(row+".of", e.Of)
+			f.set(row+".value", e.Value)
+		case fixed && e.Word == "zone":
+			f.set("zone_always", sheet.Unquote(strings.TrimSpace(always)))
+		case fixed:
+			f.set(field, e.Value)
+		case columns[e.Word]:
+			f.set(field, strings.Join(strings.Fields(sheet.Unquote(e.Value)), " "))
+		case f.has(field): // a word that may stand on several lines
+			f.set(field, f.text(field)+", "+e.Value)
+		default:
+			f.set(field, e.Value)
+		}
+	}
+}
+
+// mapText writes the map that a form asks for. fields names the field of each of its lines.
+func (f *form) mapText() (text string, fields []string) {
+	columns := set{}
+	for _, w := range columnWords {
+		columns.add(w.word)
+	}
+	var entries []sheet.Entry
+	add := func(field string, e sheet.Entry) {
+		entries, fields = append(entries, e), append(fields, field)
+	}
+	for _, word := range sheet.Words() {
+		field := fieldOfWord(word)
+		value := f.text(field)
+		switch {
+		case word == "zone" && value == "" && f.has("zone_always"):
+			add("zone_always", sheet.Entry{Word: word, Value: "always " + sheet.Quote(f.text("zone_always"))})
+		case value == "":
+		case columns[word] && !(word == "quantity" && value == alwaysOne):
+			add(field, sheet.Entry{Word: word, Value: sheet.Quote(value)})
+		default:
+			add(field, sheet.Entry{Word: word, Value: value})
+		}
+		for list, of := range map[string]string{"zones": "zone", "aliases": "item"} {
+			if of != word {
+				continue
+			}
+			for _, row := range f.rows(list) {
+				if f.has(row+".of") && f.has(row+".value") {
+					add(row+".value", sheet.Entry{Word: word, Of: f.text(row + ".of"), Value: f.text(row + ".value")})
+				}
+			}
+		}
+	}
+	text, _ = sheet.WriteMap(entries)
+	return text, fields
+}
+
+// mapWrong puts a fault of the map at the field that wrote its line, or at the one that is missing.
+func (f *form) mapWrong(err error, fields []string) {
+	var me *sheet.MapError
+	if !errors.As(err, &me) {
+		f.failed("", err)
+		return
+	}
+	what, hint, _ := strings.Cut(me.Why, "; ")
+	if me.Line > 0 && me.Line <= len(fields) {
+		f.fail(fields[me.Line-1], what, hint)
+		return
+	}
+	// What is missing is named by the example at the end of the advice.
+	if _, example, ok := strings.Cut(me.Why, "add a line like "); ok {
+		word, _, _ := strings.Cut(example, " =")
+		for _, w := range columnWords {
+			if w.word == word {
+				f.fail(w.field, "choose the column", "")
+				return
+			}
+		}
+		if word == "items look like" {
+			f.fail("items_look_like", "say how items are written, like ITEM x QTY", "")
+			return
+		}
+	}
+	f.fail("", "The map "+what, hint)
 }

@@ -156,6 +156,11 @@ func packBlocks(f *form) []block {
 			f.textInput(row+".format", "Name").needed(), f.textInput(row+".accepts", "Takes only classes").listed("classes").hint("parted by commas; all where it is empty"),
 			f.figureInput(row+".holds", "Holds points").hint("no limit where it is empty"), f.tickInput(row+"."+dropField, "Take this kind of parcel out"),
 		}, List: f.specLines(row+".lines", perParcel, true)}
+		b.Folded = i < n
+		b.Open = f.text("more") == row+".lines" || f.anyWrong(row)
+		if i < n {
+			b.Title += ": " + f.formatText(row)
+		}
 		if i > 0 && i < n {
 			b.Button = &button{"up", fmt.Sprint(i), "Try it before " + f.text(rowName("formats", i-1)+".format")}
 		}
@@ -163,6 +168,23 @@ func packBlocks(f *form) []block {
 	}
 	formats.Button = &button{"more", "formats", "Another kind of parcel"}
 	return append(list, formats, f.holdsBlock(event.KindPackSpec, nil))
+}
+
+// formatText says in short what a kind of parcel takes.
+func (f *form) formatText(row string) string {
+	list := []string{"takes everything"}
+	if f.has(row + ".accepts") {
+		list[0] = "takes " + strings.Join(f.list(row+".accepts"), ", ")
+	}
+	if f.has(row + ".holds") {
+		list = append(list, "holds "+f.text(row+".holds")+" points")
+	}
+	return strings.Join(append(list, Count(rowsOf(f.values, row+".lines"), "line", "lines")), "; ")
+}
+
+// anyWrong reports whether something is wrong within a row.
+func (f *form) anyWrong(row string) bool {
+	return slices.ContainsFunc(f.order, func(field string) bool { return strings.HasPrefix(field, row+".") })
 }
 
 func (f *form) packSpec() *event.PackSpec {

@@ -21,17 +21,18 @@ type Options struct {
 
 // Site is the desk's pages.
 type Site struct {
-	desk   Desk
-	opts   Options
-	pages  map[string]*template.Template
-	assets *assets
-	mux    *http.ServeMux
-	doors  doors
-	live   hub
-	kept   kept
-	index  index
-	stand  standings
-	warm   warmth
+	desk    Desk
+	opts    Options
+	pages   map[string]*template.Template
+	assets  *assets
+	mux     *http.ServeMux
+	doors   doors
+	live    hub
+	kept    kept
+	staging staging
+	index   index
+	stand   standings
+	warm    warmth
 }
 
 // route is one address and what serves it.

@@ -51,6 +51,14 @@ function grow(table) {
   last.after(next);
 }
 
+// line repeats what it would change where the buttons are, which stay in sight.
+function line() {
+  const at = document.getElementById("preview-line");
+  const lead = document.querySelector("#preview .each") || document.querySelector("#preview p");
+  if (at && lead) at.textContent = lead.textContent;
+}
+line();
+
 let waiting;
 async function preview(form) {
   const region = document.getElementById("preview");
@@ -62,6 +70,7 @@ async function preview(form) {
     const answer = await fetch(form.dataset.preview, { method: "POST", body: data });
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("preview");
     if (fresh) region.replaceChildren(...[...fresh.childNodes].map((n) => document.importNode(n, true)));
+    line();
   } finally {
     region.removeAttribute("aria-busy");
   }
