@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"countback/cmd/recorder/browser"
+	"countback/ledger/event"
 )
 
 var (
@@ -153,4 +154,14 @@ func anEvent(tb testing.TB, door *pagesDoor) string {
 		tb.Fatal("the demo has no setup", err)
 	}
 	return list[len(list)-1].ID.String()
+}
+
+// idOf is the id of a stored event.
+func idOf(tb testing.TB, line []byte) string {
+	tb.Helper()
+	e, err := event.ParseLine(line)
+	if err != nil {
+		tb.Fatal(err)
+	}
+	return e.ID.String()
 }

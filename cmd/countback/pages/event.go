@@ -112,7 +112,7 @@ func (p *eventPage) tell(v *view, e *event.Event) {
 	} else {
 		p.Data = string(e.Raw)
 	}
-	r, _ := history.Of(v.look.Log, v.look.Run, v.look.Style, history.What{Event: e.ID})
+	r, _ := history.Of(v.look.Log, v.look.upTo(e.Time.Ms()), v.look.Style, history.What{Event: e.ID})
 	for _, x := range r.Entries {
 		unit := ""
 		if def := v.look.Def(x.Item); def != nil {

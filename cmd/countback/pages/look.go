@@ -70,6 +70,16 @@ func (l *Look) State() *fold.State {
 	return s
 }
 
+// session is the longest time between the first and the last figure of a count session, which is asserted as a whole.
+const session = 24 * time.Hour
+
+// upTo is a run that goes through the events up to an instant as the whole run does: to a day after it, so that it cuts no session that an event of that instant is in.
+func (l *Look) upTo(ms int64) fold.Run {
+	run := l.Run
+	run.AsOf = min(run.AsOf, ms+session.Milliseconds())
+	return run
+}
+
 // Def is the definition of an item that holds now, nil for an id that nobody defined.
 func (l *Look) Def(id string) *catalog.Def {
 	it, ok := l.Catalog.Find(id)
