@@ -118,7 +118,7 @@ func TestADayAtTheCart(t *testing.T) {
 	c.do(c.Tap("Count"), c.Tap("All places"), c.See("1 of 5"), c.See("Board stiffener"), c.Keys("3"), c.Tap("box"), c.Tap("And a further"), c.Keys("40"), c.Tap("Next"))
 	c.do(c.See("2 of 5"), c.Tap("Skip"), c.See("Paper seal"), c.Keys("388"), c.Until("the last key is kept", `countback.keptRound().then(r => JSON.stringify(r).includes('"388"'))`))
 	c.do(c.Reload(), c.Ready(), c.See("Paper seal"), c.See("388"), c.Tap("Overview"), c.See("2 of 5 counted"))
-	c.do(c.Tap("Cotton cord"), c.Keys("47600"), c.Tap("Overview"), c.See("3 of 5 counted"))
+	c.do(c.Tap("Cotton cord"), c.Keys("47600"), c.Tap("Overview"), c.See("3 of 5 counted"), c.Until("the place in the round is kept", `countback.keptRound().then(r => r.at === 5)`))
 	if err := c.Kill(); err != nil {
 		t.Fatal(err)
 	}

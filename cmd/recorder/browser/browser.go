@@ -171,28 +171,39 @@ const finder = `(name => {
 	return usable.find(e => called(e) === name) ?? usable.find(e => called(e).startsWith(name)) ?? usable.find(e => called(e).includes(name));
 })`
 
-// Tap touches what is called by a name, once it is there and can be used.
+// Tap touches what is called by a name, once it is there, can be used, and isn't moving or behind something else.
 func (p *Phone) Tap(name string) error {
-	if err := p.Until("touch "+name, finder+"("+quoted(name)+")"); err != nil {
-		return err
-	}
-	spot, err := Eval[[]float64](p, fmt.Sprintf(`(async () => {
-		const e = %s(%s);
-		const frame = () => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
-		const spot = () => { const box = e.getClientRects()[0]; return [box.left + box.width / 2, box.top + box.height / 2]; };
-		const free = () => { const top = document.elementFromPoint(...spot()); return top && (e.contains(top) || top.contains(e) || [...(e.labels ?? [])].some(l => l.contains(top))); };
-		await frame();
-		if (!free()) {
-			e.scrollIntoView({block: "center", inline: "center"});
-			await frame();
+	var spot []float64
+	for end := time.Now().Add(patience); ; {
+		if err := p.Until("touch "+name, finder+"("+quoted(name)+")"); err != nil {
+			return err
 		}
-		return spot();
-	})()`, finder, quoted(name)))
-	if err != nil {
-		return fmt.Errorf("touch %s: %w", name, err)
+		var err error
+		if spot, err = Eval[[]float64](p, fmt.Sprintf(spotter, finder, quoted(name))); err == nil && len(spot) == 2 {
+			break
+		}
+		if time.Now().After(end) {
+			return fmt.Errorf("touch %s: it never holds still: %w", name, err)
+		}
 	}
 	return chromedp.Do(p.ctx, chromedp.TapXY(spot[0], spot[1]))
 }
+
+// spotter finds where something is touched, after two frames in which it stays where it is; [] where it doesn't.
+const spotter = `(async () => {
+	const e = %s(%s);
+	const frame = () => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)));
+	const spot = () => { const box = e?.getClientRects()[0]; return box ? [box.left + box.width / 2, box.top + box.height / 2] : []; };
+	const free = () => { const [x, y] = spot(); const top = x === undefined ? null : document.elementFromPoint(x, y); return top && (e.contains(top) || [...(e.labels ?? [])].some(l => l.contains(top))); };
+	const was = spot();
+	await frame();
+	if (!free()) {
+		e?.scrollIntoView({block: "center", inline: "center"});
+		await frame();
+		return free() ? spot() : [];
+	}
+	return String(was) === String(spot()) ? was : [];
+})()`
 
 // Type puts text into the field that is called by a name, in the place of what was there.
 func (p *Phone) Type(name, text string) error {

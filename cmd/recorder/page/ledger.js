@@ -5,6 +5,7 @@ export const known = {
 	items: [], // by recent use
 	stock: new Map(), // item → its line of the stock report
 	asOf: "",
+	noStock: "", // why there are no figures
 	standing: null,
 	locked: false, // another tab records
 };
@@ -62,9 +63,14 @@ export async function refresh() {
 			known.items = items;
 			known.standing = standing;
 			tell();
-			const stock = await api().stock();
-			known.stock = new Map(stock.items.map((i) => [i.item, i]));
-			known.asOf = stock.as_of;
+			try {
+				const stock = await api().stock();
+				known.stock = new Map(stock.items.map((i) => [i.item, i]));
+				known.asOf = stock.as_of;
+				known.noStock = "";
+			} catch (e) {
+				known.noStock = e?.kind === "empty" ? "The shop's ledger is still on its way from the desk." : `What is on hand can't be worked out here: ${e?.message ?? e}.`;
+			}
 			tell();
 		} while (again);
 	})();
