@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/tls"
+	"encoding/base64"
 	"encoding/json"
 	"flag"
 	"fmt"
@@ -176,9 +177,26 @@ func (l *lockedBuffer) String() string {
 
 // pairing is a running countback pair.
 type pairing struct {
+	tb   testing.TB
 	link string
 	cmd  *exec.Cmd
 	in   io.WriteCloser
+	said *lockedBuffer // to the person
+}
+
+var shownDigits = regexp.MustCompile(`Type these digits at .*: (\d{3}) (\d{3})`)
+
+// digits are those that the desk shows, once it does.
+func (p *pairing) digits() (digits string) {
+	p.tb.Helper()
+	eventually(p.tb, "the desk shows digits", func() bool {
+		m := shownDigits.FindStringSubmatch(p.said.String())
+		if m != nil {
+			digits = m[1] + m[2]
+		}
+		return m != nil
+	})
+	return digits
 }
 
 func (d *desk) pair() *pairing {
@@ -192,7 +210,8 @@ func (d *desk) pair() *pairing {
 	if err != nil {
 		d.tb.Fatal(err)
 	}
-	cmd.Stderr = io.Discard
+	p := &pairing{tb: d.tb, cmd: cmd, in: in, said: &lockedBuffer{}}
+	cmd.Stderr = p.said
 	if err := cmd.Start(); err != nil {
 		d.tb.Fatal(err)
 	}
@@ -202,7 +221,7 @@ func (d *desk) pair() *pairing {
 		d.tb.Fatal(err)
 	}
 	go func() { _, _ = io.Copy(io.Discard, out) }()
-	p := &pairing{link: said.Link, cmd: cmd, in: in}
+	p.link = said.Link
 	d.tb.Cleanup(func() {
 		_ = cmd.Process.Kill() // it has ended, where all went well
 		_ = cmd.Wait()
@@ -218,6 +237,7 @@ type front struct {
 	desk  *desk
 	cut   bool
 	conns map[net.Conn]bool
+	hooks sync.Map // of the test, by path
 }
 
 const testPage = `<!doctype html><meta charset="utf-8"><title>test</title><script src="/wasm_exec.js"></script><script>
@@ -274,7 +294,7 @@ func newFront(tb testing.TB, d *desk) *front {
 			http.ServeFile(w, r, path)
 		})
 	}
-	mux.Handle("/", &httputil.ReverseProxy{
+	proxy := &httputil.ReverseProxy{
 		Rewrite: func(r *httputil.ProxyRequest) {
 			f.mu.Lock()
 			defer f.mu.Unlock()
@@ -289,6 +309,11 @@ func newFront(tb testing.TB, d *desk) *front {
 		},
 		Transport:    &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true}, DialContext: f.dial},
 		ErrorHandler: func(w http.ResponseWriter, _ *http.Request, _ error) { w.WriteHeader(http.StatusBadGateway) },
+	}
+	mux.HandleFunc("/", func(w http.ResponseWriter, r *http.Request) {
+		if !f.hooked(w, r) {
+			proxy.ServeHTTP(w, r)
+		}
 	})
 	f.Server = httptest.NewServer(mux)
 	tb.Cleanup(func() {
@@ -339,7 +364,16 @@ func (f *front) setCut(cut bool) {
 	}
 }
 
-// phone opens the recorder in a browser, alone: without its carrier.
+// lead leads to another desk from now on.
+func (f *front) lead(d *desk) {
+	f.mu.Lock()
+	f.desk = d
+	f.mu.Unlock()
+	f.setCut(true)
+	f.setCut(false)
+}
+
+// phone opens the recorder in a browser.
 func (f *front) phone(b *chromium.Browser, query string) *chromium.Page {
 	p := b.Open(f.URL + "/" + query)
 	p.Do("await ready", nil)
@@ -372,4 +406,23 @@ func eventually(tb testing.TB, what string, holds func() bool) {
 		}
 	}
 	tb.Fatalf("waited in vain until %s", what)
+}
+
+// handedOver saves the page's hand-over file and returns its path.
+func handedOver(t *testing.T, page *chromium.Page) string {
+	t.Helper()
+	var text string
+	page.Do(`const bytes = new Uint8Array(await (await countback.handover()).arrayBuffer());
+		let out = "";
+		for (const b of bytes) out += String.fromCharCode(b);
+		return btoa(out)`, &text)
+	raw, err := base64.StdEncoding.DecodeString(text)
+	if err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "phone.handover")
+	if err := os.WriteFile(path, raw, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	return path
 }

@@ -40,9 +40,12 @@ func starter(tb testing.TB) string {
 	return filepath.Join(string(out[:len(out)-1]), "lib", "wasm", "wasm_exec.js")
 }
 
+// required says that a suite that can't run is a failure.
+func required() bool { return os.Getenv("CI") != "" }
+
 func browser(tb testing.TB) *chromium.Browser {
 	tb.Helper()
-	chromium.Need(tb, os.Getenv("CI") != "")
+	chromium.Need(tb, required())
 	return chromium.Start(tb, tb.TempDir())
 }
 

@@ -3,6 +3,7 @@ package phone
 import (
 	"context"
 	"fmt"
+	"maps"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -10,6 +11,7 @@ import (
 
 	"countback/ledger/event"
 	"countback/ledger/num"
+	"countback/ledger/store"
 	"countback/projections/fold"
 	"countback/projections/orders"
 	"countback/projections/plan"
@@ -30,13 +32,49 @@ func (p *Phone) fold(ctx context.Context, run fold.Run, whole bool) (*resume.Res
 	return r, nil
 }
 
-// state is what stands at an instant (ms), 0 for all that is known.
+// folded is a state that was folded last, which answers again as long as the ledger is the same.
+type folded struct {
+	last, asOf int64
+	heads      map[string]store.Head
+	state      *fold.State
+}
+
+// state is what stands at an instant (ms), 0 for all that is known. It is only to be read.
 func (p *Phone) state(ctx context.Context, asOf int64) (*fold.State, error) {
+	last, heads, err := p.ends(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if f := p.folded.Load(); f != nil && f.last == last && f.asOf == asOf && maps.Equal(f.heads, heads) {
+		return f.state, nil
+	}
 	r, err := p.fold(ctx, fold.Run{AsOf: asOf}, false)
 	if err != nil {
 		return nil, err
 	}
+	p.remember(last, asOf, heads, r.State)
 	return r.State, nil
+}
+
+// ends tells one state of the ledger from another.
+func (p *Phone) ends(ctx context.Context) (last int64, heads map[string]store.Head, err error) {
+	if last, err = p.Store.Last(ctx); err == nil {
+		heads, err = p.Store.Heads(ctx)
+	}
+	return last, heads, err
+}
+
+func (p *Phone) remember(last, asOf int64, heads map[string]store.Head, s *fold.State) {
+	p.folded.Store(&folded{last, asOf, heads, s})
+}
+
+// today is the end of the shop's day, up to which figures are shown.
+func (p *Phone) today(ctx context.Context) (report.Style, int64, error) {
+	st, err := p.style(ctx, false)
+	if err != nil {
+		return st, 0, err
+	}
+	return st, endOfDay(p.Now().In(st.Zone)), nil
 }
 
 // style is how this shop's reports are written.
@@ -61,11 +99,11 @@ func endOfDay(t time.Time) int64 {
 
 // Stock is what is on hand, today's entries for later today included. If item isn't empty, of that one alone.
 func (p *Phone) Stock(ctx context.Context, item string) (stock.Report, error) {
-	st, err := p.style(ctx, false)
+	st, until, err := p.today(ctx)
 	if err != nil {
 		return stock.Report{}, err
 	}
-	s, err := p.state(ctx, endOfDay(p.Now().In(st.Zone)))
+	s, err := p.state(ctx, until)
 	if err != nil {
 		return stock.Report{}, err
 	}
@@ -93,11 +131,11 @@ type OrderLine struct {
 
 // OpenOrders lists the open orders, oldest first.
 func (p *Phone) OpenOrders(ctx context.Context) ([]OpenOrder, error) {
-	st, err := p.style(ctx, false)
+	st, until, err := p.today(ctx)
 	if err != nil {
 		return nil, err
 	}
-	s, err := p.state(ctx, endOfDay(p.Now().In(st.Zone)))
+	s, err := p.state(ctx, until)
 	if err != nil {
 		return nil, err
 	}

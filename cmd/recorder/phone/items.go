@@ -92,7 +92,11 @@ func (p *Phone) Items(ctx context.Context) ([]Item, error) {
 // Round lists what there is to count at a place, or everywhere if it is "", in the order of the shelves, and doesn't tell what the book says. What is retired
 // and gone isn't in it.
 func (p *Phone) Round(ctx context.Context, place string) ([]Item, error) {
-	state, err := p.state(ctx, 0)
+	_, until, err := p.today(ctx)
+	if err != nil {
+		return nil, err
+	}
+	state, err := p.state(ctx, until)
 	if err != nil {
 		return nil, err
 	}

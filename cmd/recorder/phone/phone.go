@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -43,6 +44,8 @@ type Phone struct {
 	Build   string                                    // names the program, for checkpoints; "": none are used
 	Zone    func(name string) (*time.Location, error) // finds a time zone
 	Breathe func()                                    // called now and then in long work; may be nil
+
+	folded atomic.Pointer[folded]
 
 	mu   sync.Mutex // of what follows, and held through a recording
 	face *Face      // nil until it was read

@@ -183,10 +183,26 @@ func (p *Phone) Record(ctx context.Context, facts []event.Fact, sure bool) (Post
 	for _, id := range result.IDs {
 		out.IDs = append(out.IDs, id.String())
 	}
-	if err := p.moved(ctx, result.IDs, before, &out); err != nil {
+	if err := p.moved(ctx, facts, result.IDs, before, &out); err != nil {
 		out.Said = append(out.Said, "It is recorded. What is on hand can't be told now: "+Explain(err).Message)
 	}
 	return out, nil
+}
+
+// until is the instant up to which what facts moved is told: the end of today, or all that is known where a fact is of later. p.mu is held.
+func (p *Phone) until(facts []event.Fact) (int64, error) {
+	if p.face.Shop.Zone == "" {
+		return 0, nil
+	}
+	zone, err := p.zone()
+	if err != nil {
+		return 0, err
+	}
+	until := endOfDay(p.Now().In(zone))
+	if slices.ContainsFunc(facts, func(f event.Fact) bool { return f.Time.Ms() > until }) {
+		return 0, nil
+	}
+	return until, nil
 }
 
 // before is what was on hand of each item, where facts let others in or out of the figures; nil elsewhere.
@@ -197,7 +213,11 @@ func (p *Phone) before(ctx context.Context, facts []event.Fact) (map[string]num.
 	}) {
 		return nil, nil
 	}
-	s, err := p.state(ctx, 0)
+	until, err := p.until(facts)
+	if err != nil {
+		return nil, err
+	}
+	s, err := p.state(ctx, until)
 	if err != nil {
 		return nil, err
 	}
@@ -209,15 +229,24 @@ func (p *Phone) before(ctx context.Context, facts []event.Fact) (map[string]num.
 }
 
 // moved tells what is on hand of what the facts moved.
-func (p *Phone) moved(ctx context.Context, ids []event.ID, before map[string]num.Qty, out *Posted) error {
+func (p *Phone) moved(ctx context.Context, facts []event.Fact, ids []event.ID, before map[string]num.Qty, out *Posted) error {
 	v := moves{map[event.ID]bool{}, map[int]bool{}}
 	for _, id := range ids {
 		v.ids[id] = true
 	}
-	r, err := p.fold(ctx, fold.Run{Observe: v.see}, false)
+	until, err := p.until(facts)
 	if err != nil {
 		return err
 	}
+	last, heads, err := p.ends(ctx)
+	if err != nil {
+		return err
+	}
+	r, err := p.fold(ctx, fold.Run{AsOf: until, Observe: v.see}, false)
+	if err != nil {
+		return err
+	}
+	p.remember(last, until, heads, r.State)
 	for _, it := range r.State.Catalog.Items {
 		now := r.State.Items[it.Index].Account.OnHand()
 		if was, ok := before[it.ID]; v.items[it.Index] || ok && was.Cmp(now) != 0 {
