@@ -219,6 +219,9 @@ func (m *Members) Keeper() string {
 	return m.path[len(m.path)-1]
 }
 
+// Kept reports whether a device is or was the keeper.
+func (m *Members) Kept(device string) bool { return slices.Contains(m.path, device) }
+
 // Replaced reports whether another device has taken a device's place.
 func (m *Members) Replaced(device string) bool {
 	for id, b := range m.members {

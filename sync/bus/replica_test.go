@@ -21,6 +21,7 @@ import (
 type replica struct {
 	t      testing.TB
 	log    *storetest.Log
+	path   string // of the ledger's file
 	st     *sqlite.Store
 	runner *bus.Runner
 	stop   context.CancelFunc
@@ -35,17 +36,28 @@ type replica struct {
 // newReplica makes a device with a store that holds its first events.
 func newReplica(t testing.TB, l *storetest.Log, first ...*event.Event) *replica {
 	t.Helper()
-	st, err := sqlite.Create(filepath.Join(t.TempDir(), "ledger.db"))
-	if err != nil {
+	r := &replica{t: t, log: l, path: filepath.Join(t.TempDir(), "ledger.db")}
+	var err error
+	if r.st, err = sqlite.Create(r.path); err != nil {
 		t.Fatal(err)
 	}
-	r := &replica{t: t, log: l, st: st}
-	storetest.Put(t, st, first...)
+	storetest.Put(t, r.st, first...)
 	t.Cleanup(func() {
 		r.halt()
-		st.Close()
+		r.st.Close()
 	})
 	return r
+}
+
+// reopen opens the device's file anew, which may not grow beyond a number of bytes (0: as it likes).
+func (r *replica) reopen(most int64) {
+	r.t.Helper()
+	r.halt()
+	r.st.Close()
+	var err error
+	if r.st, err = sqlite.Open(r.path, sqlite.Options{MaxBytes: most}); err != nil {
+		r.t.Fatal(err)
+	}
 }
 
 // run lets the device live on a bus.

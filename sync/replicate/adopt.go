@@ -13,13 +13,22 @@ import (
 const adoptAgain = time.Hour
 
 // standsFor reports whether an event of a branch aside is a fact that must not be lost: not the device's own admission, not a close (whose digests are of
-// another ledger), not what is void, and nothing of a revoked device, whose branches a person looks through.
+// another ledger), not what is void, and nothing of a revoked device, whose branches a person looks through. What the keeper records counts as the keeper's
+// word: a revocation is adopted only of a device that is or was the keeper, and that another desk is named only of this device itself.
 func (m *Machine) standsFor(n *node) bool {
 	if n.e.Fault != nil || n.e.ID.IsZero() || n.e.Kind == event.KindDevice || n.e.Kind == event.KindClose {
 		return false
 	}
-	b, ok := m.members.Get(n.e.Device)
-	return ok && !b.Revoked
+	if b, ok := m.members.Get(n.e.Device); !ok || b.Revoked {
+		return false
+	}
+	switch d := n.e.Data.(type) {
+	case *event.Revoke:
+		return m.members.Kept(n.e.Device)
+	case *event.Shop:
+		return d.Keeper == "" || n.e.Device == m.own
+	}
+	return true
 }
 
 // inLedger reports whether some log has an event with the node's id. Only a cut can take that back.

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -122,6 +123,103 @@ func TestOtherBytesAmongKnownOnes(t *testing.T) {
 		if rows, err := s.st.ByID(ctx, e.ID); err != nil || len(rows) == 0 {
 			t.Errorf("fact %s stands in no log, %v", e.ID, err)
 		}
+	}
+}
+
+// The keeper records facts of a branch aside anew, and none by which a device would get the keeper's word for what isn't in its power.
+func TestWhatTheKeeperDoesntAdopt(t *testing.T) {
+	s := newShop(t)
+	low, high := fork(s.enemy)
+	branch := s.enemy.Copy()
+	branch.Seq, branch.Prev = high[len(high)-1].Seq, high[len(high)-1].Hash
+	next := func(n int64, d event.Data) *event.Event { return branch.NextID(s.enemy.IDAt(n), d) }
+	harm := []*event.Event{
+		next(150, &event.Revoke{Device: s.phone.Key.Device(), Last: 1, Hash: s.phoneLog[0].Hash, Reason: "lost"}),
+		next(151, &event.Shop{Keeper: s.enemy.Key.Device()}),
+	}
+	fact := next(152, storetest.Order("W-88", 1))
+	s.put("log", s.enemy.Key.Device(), s.id, linesOf(low)...)
+	s.put("carry", s.enemy.Key.Device(), s.id, linesOf(slices.Concat(high, harm, []*event.Event{fact}))...)
+	s.wantSaid(replicate.Forked, replicate.Adopted)
+	s.pass(2 * time.Hour)
+	for _, e := range harm {
+		if rows, err := s.st.ByID(ctx, e.ID); err != nil || len(rows) != 0 {
+			t.Errorf("the keeper has recorded a %s of the enemy's, %v", e.Kind, err)
+		}
+	}
+	if rows, err := s.st.ByID(ctx, fact.ID); err != nil || len(rows) != 1 {
+		t.Errorf("a fact of the branch stands in %d logs, %v", len(rows), err)
+	}
+	if b, _ := s.m.Members().Get(s.phone.Key.Device()); b.Revoked {
+		t.Error("the phone was revoked")
+	}
+}
+
+// A desk that was admitted begins its log a second time, there as the successor of the keeper, and with the lower hash.
+func TestAnAdmittedDeskClaimsTheOffice(t *testing.T) {
+	s := newShop(t)
+	second := storetest.NewLog(4, s.id)
+	admission := second.Device(s.desk, "desk")
+	first := second.Next(admission)
+	s.put("log", second.Key.Device(), s.id, first.Line)
+	s.wantLog(second.Key.Device(), first)
+	claim := *admission
+	claim.Succeeds = s.id
+	for n := 0; ; n++ {
+		forked := storetest.NewLog(4, s.id)
+		claim.Name = fmt.Sprintf("second %d", n)
+		if e := forked.Next(&claim); e.Hash < first.Hash {
+			s.put("log", second.Key.Device(), s.id, e.Line, forked.Next(&event.Revoke{Device: s.id, Last: 1, Hash: s.deskLog[0].Hash, Reason: "stolen"}).Line)
+			break
+		}
+	}
+	s.wantLog(second.Key.Device(), first)
+	if k := s.m.Members().Keeper(); k != s.id {
+		t.Errorf("the keeper is %s", k)
+	}
+	s.unharmed()
+}
+
+// The key of a revoked device endorses another one. Its log is held and passed on, as every log is, and nothing in it counts, whatever has come first.
+func TestSuccessorOfARevokedDevice(t *testing.T) {
+	var ends []string
+	for _, late := range []bool{false, true} {
+		s := newShop(t)
+		thief := storetest.NewLog(9, s.id)
+		claims := [][]byte{thief.Next(thief.Successor(s.enemy, s.enemy, "phone")).Line, thief.Next(storetest.Order("W-666", 9)).Line}
+		desk := storetest.NewLog(10, s.id)
+		claims = append(claims, desk.Next(desk.Successor(s.desk, s.enemy, "desk")).Line, desk.Next(&event.Revoke{Device: s.id, Last: 4, Hash: s.deskLog[3].Hash, Reason: "stolen"}).Line)
+		revoke := func() {
+			e := s.desk.Next(&event.Revoke{Device: s.enemy.Key.Device(), Last: 2, Hash: s.enemy.Prev, Reason: "lost"})
+			s.deskLog = append(s.deskLog, e)
+			storetest.Put(t, s.st, e)
+			s.step(replicate.Changed{})
+		}
+		if !late {
+			revoke()
+		}
+		s.byEnemy(claims...)
+		if late {
+			revoke()
+		}
+		m := s.m.Members()
+		for _, l := range []*storetest.Log{thief, desk} {
+			if !m.Void(l.Key.Device(), 1) {
+				t.Errorf("late %v: a device of the revoked one's counts", late)
+			}
+		}
+		if m.Keeper() != s.id || m.Void(s.id, s.desk.Seq) {
+			t.Errorf("late %v: the keeper is %s", late, m.Keeper())
+		}
+		s.unharmed()
+		heads, err := s.st.Heads(ctx)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ends = append(ends, fmt.Sprint(heads, m.All(), m.Keeper()))
+	}
+	if ends[0] != ends[1] {
+		t.Errorf("it hangs on the order:\n%s\n%s", ends[0], ends[1])
 	}
 }
 

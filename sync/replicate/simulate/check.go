@@ -245,7 +245,7 @@ func (w *world) inLogs(f *fact) bool {
 }
 
 // asideOfRevoked reports whether a fact stands on a branch of a revoked device, which a person looks through; or on any branch where no keeper is left, so that
-// it stands there until a recovery has made one.
+// it stands there until a recovery has made one; or names a keeper, which nobody does in another's place.
 func (w *world) asideOfRevoked(f *fact) bool {
 	for _, r := range w.alive() {
 		m, err := chain.Load(w.ctx, r.Store, w.shop)
@@ -263,7 +263,11 @@ func (w *world) asideOfRevoked(f *fact) bool {
 			if err != nil || e.ID != f.id {
 				continue
 			}
-			if b, ok := m.Get(e.Device); ok && b.Revoked || e.Kind == event.KindDevice || w.keeperOf() == nil {
+			shop, ok := e.Data.(*event.Shop)
+			if named := ok && shop.Keeper != ""; named || e.Kind == event.KindDevice || w.keeperOf() == nil {
+				return true
+			}
+			if b, ok := m.Get(e.Device); ok && b.Revoked {
 				return true
 			}
 		}
