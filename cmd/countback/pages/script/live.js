@@ -41,7 +41,7 @@ if (document.querySelector("[data-live]")) {
     const news = JSON.parse(e.data);
     if (status) status.textContent = news.text;
     for (const [item, figure] of Object.entries(news.on_hand)) {
-      for (const at of document.querySelectorAll(`[data-on-hand="${CSS.escape(item)}"]`)) at.textContent = figure;
+      for (const at of document.querySelectorAll(`[data-stock="${CSS.escape(item)}"]`)) at.textContent = figure;
     }
   });
 }
