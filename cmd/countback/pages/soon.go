@@ -126,6 +126,8 @@ var reportFuncs = template.FuncMap{
 	"shortQty":    words.ShortQty,
 	"short":       words.Short,
 	"advice":      advice,
+	"reasonName":  words.Reason,
+	"dayOnly":     dayOnly,
 	"prepareWhat": words.What,
 	"prepareFrom": prepareFrom,
 	"percent":     words.Percent,

@@ -17,6 +17,7 @@ type usePage struct {
 	Report    use.Report
 	Rows      []useRow
 	Runs      []use.Runs
+	Off       int // items whose use disagrees
 	Item      string // the one that a proposal of is looked at; "" for none
 	Row       *useRow
 	Once      event.ID
@@ -61,10 +62,13 @@ func (v *view) usePage(f *form) (*usePage, error) {
 	if err != nil {
 		return nil, err
 	}
-	d := &usePage{Report: r, Item: f.text("item"), Once: v.once(f), Seen: v.look.Version, How: orWord(f.text("how"), "start"), Notes: f.notes,
+	d := &usePage{Report: r, Runs: r.Runs, Item: f.text("item"), Once: v.once(f), Seen: v.look.Version, How: orWord(f.text("how"), "start"), Notes: f.notes,
 		Since: f.dayInput("since", "From"), Note: f.textInput("note", "Note").wide(), Person: f.textInput("person", "Who records it")}
 	for _, it := range r.Items {
 		d.Rows = append(d.Rows, useRowOf(it))
+		if it.Pattern != "agrees" {
+			d.Off++
+		}
 		if it.Item == d.Item && it.Proposed != nil {
 			row := useRowOf(it)
 			d.Row = &row
