@@ -123,7 +123,7 @@ func TestADayAtTheCart(t *testing.T) {
 		t.Fatal(err)
 	}
 	c.begin()
-	c.do(c.Open(c.at("#round")), c.Ready(), c.See("3 of 5 counted"), c.Tap("Record 3 counts"), c.See("Recorded"))
+	c.do(c.Open(c.at("#round")), c.Ready(), c.See("3 of 5 counted"), c.Tap("Record 3 counts"), c.See("far from the book"), c.Tap("Yes, record it"), c.See("Recorded"))
 
 	// What was written off wasn't.
 	c.do(c.Tap("Entries"), c.See("Spoiled: 7 Board stiffener"), c.Tap("Take back: Spoiled: 7 Board stiffener"), c.Tap("Wrong item"), c.See("taken back"), c.See("entries are only on this phone"))
@@ -143,7 +143,9 @@ func TestADayAtTheCart(t *testing.T) {
 	)
 	c.holds("cart phone", want)
 	for _, item := range []string{"board", "cord", "seal", "sheet", "fern"} {
-		var r struct{ Items []struct{ Item, OnHand string } }
+		var r struct {
+			Items []struct{ Item, OnHand string }
+		}
 		text := onFolder(t, c.data, "stock", item, "--json")
 		c.do(json.Unmarshal([]byte(strings.ReplaceAll(text, "on_hand", "onhand")), &r))
 		if shown := c.figure(item); shown != r.Items[0].OnHand {
