@@ -90,7 +90,7 @@ func (m *Main) reorder(d *desk, f *reorderFlags) error {
 	r := reorder.Of(log, o, d.style(), terms)
 	digits := log.Digits()
 	if f.calendar != "" {
-		if err := d.writeCalendar(log, r, f.calendar, run.AsOf, digits); err != nil || f.calendar == "-" {
+		if err := d.writeCalendar(log, r, f.calendar, run.AsOf); err != nil || f.calendar == "-" {
 			return err
 		}
 	}
