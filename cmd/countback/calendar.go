@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	ics "github.com/arran4/golang-ical"
-
 	"countback/cmd/countback/agenda"
 	"countback/projections/fold"
 	"countback/projections/reorder"
