@@ -25,15 +25,15 @@ var causes = []Cause{ShortPack, UnitSlip, DoubleEntry, MissingEntry, SpecDrift, 
 // odds are what each cause is taken to be before the data, against none; those about entries hold for one entry that could be such a slip, since most shops have no
 // such entry at all. They were set by hand on some shops of package shops and are reported on others.
 var odds = map[Cause]float64{
-	ShortPack:     0.35,
-	UnitSlip:      0.3,
-	DoubleEntry:   1.2,
+	ShortPack:     0.9,
+	UnitSlip:      1,
+	DoubleEntry:   2.5,
 	MissingEntry:  1.2,
-	SpecDrift:     0.25,
-	OneOffLoss:    0.5,
-	SteadyLoss:    0.25,
-	CountSlip:     0.33,
+	SpecDrift:     0.7,
+	OneOffLoss:    0.8,
+	SteadyLoss:    0.7,
+	CountSlip:     0.55,
 	SpoiledRuns:   1.3,
 	MoreOrders:    1.2,
-	HeavierOrders: 1.3,
+	HeavierOrders: 1.6,
 }

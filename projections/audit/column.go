@@ -16,7 +16,9 @@ type column struct {
 	inside float64 // share of the effect that lies in the window: Σ x·inside
 	extra  int     // whose variance it brings along: index into the fits' extras, 0 for none
 
-	onset  int64 // ms from which it holds, where it has one
+	per    []float64 // what it goes with, in each whole interval, where it lasts
+	place  string    // the format or good whose uses it is about; "" for all
+	onset  int64     // ms from which it holds, where it has one
 	events []event.ID
 	text   string // what it found, for the words
 	costed bool   // a cost speaks for a unit slip
@@ -35,7 +37,7 @@ const (
 // fitted is a column divided by the factor of each space.
 type fitted struct {
 	*column
-	by [extras][len(scales)]whitened
+	by [extras][]whitened
 }
 
 type whitened struct {
@@ -65,10 +67,13 @@ func (f *fit) whiten(c *column) *fitted {
 		if f.in[e] == nil {
 			continue
 		}
-		for i, s := range f.in[e].by {
+		if e != noExtra && e&c.extra == 0 && c.extra != noExtra {
+			continue
+		}
+		for _, s := range f.in[e].by {
 			w := whitened{x: s.whiten(c.x)}
 			w.a, w.b = dot(w.x, w.x), dot(w.x, s.y)
-			out.by[e][i] = w
+			out.by[e] = append(out.by[e], w)
 		}
 	}
 	return out
@@ -76,17 +81,18 @@ func (f *fit) whiten(c *column) *fitted {
 
 // alone is the log likelihood of one column's model, over the scales, and the size that it finds.
 func (f *fit) alone(c *fitted) (float64, float64) {
-	var terms, sizes [len(scales)]float64
 	e := c.extra
-	for i, s := range scales {
-		sp, w := f.in[e].by[i], &c.by[e][i]
+	var terms, sizes [noises]float64
+	n := len(f.in[e].by)
+	for i, sp := range f.in[e].by {
+		w := &c.by[e][i]
 		bf, size := c.one(w.a, w.b)
-		terms[i] = math.Log(s.chance) + sp.base + bf
+		terms[i] = sp.chance + sp.base + bf
 		sizes[i] = size
 	}
-	total := logSum(terms[:])
+	total := logSum(terms[:n])
 	size := 0.0
-	for i := range terms {
+	for i := range n {
 		size += float64(math.Exp(terms[i]-total) * sizes[i])
 	}
 	return total, size
@@ -112,17 +118,17 @@ func (f *fit) pair(p, q *fitted) (float64, [2]float64) {
 	if f.in[e] == nil {
 		e = p.extra
 	}
-	var terms [len(scales)]float64
-	var sizes [len(scales)][2]float64
-	for i, s := range scales {
-		sp := f.in[e].by[i]
+	var terms [noises]float64
+	var sizes [noises][2]float64
+	n := len(f.in[e].by)
+	for i, sp := range f.in[e].by {
 		bf, size := both(p.column, q.column, &p.by[e][i], &q.by[e][i])
-		terms[i] = math.Log(s.chance) + sp.base + bf
+		terms[i] = sp.chance + sp.base + bf
 		sizes[i] = size
 	}
-	total := logSum(terms[:])
+	total := logSum(terms[:n])
 	var out [2]float64
-	for i := range terms {
+	for i := range n {
 		w := math.Exp(terms[i] - total)
 		out[0] += float64(w * sizes[i][0])
 		out[1] += float64(w * sizes[i][1])

@@ -3,7 +3,6 @@ package audit
 import (
 	"cmp"
 	"maps"
-	"math"
 	"slices"
 
 	"countback/ledger/event"
@@ -32,7 +31,7 @@ func Read(l *fold.Log, run fold.Run) *Shop {
 		all[i] = noise.SeriesOf(ch)
 	}
 	for i, u := range noise.Others(all) {
-		s.subjects = append(s.subjects, newSubject(i, s.Table.Chains[i], all[i], u))
+		s.subjects = append(s.subjects, newSubject(i, s.Table.Chains[i], all[i], u, s.Record.State.View.Def(i).Unit == "each"))
 	}
 	s.findUnpacked()
 	return s
@@ -87,7 +86,7 @@ func (s *Shop) asOf() int64 {
 
 // says is the log Bayes factor of a fixed effect on an item against nothing, over the scales.
 func (x *subject) says(effect []float64) float64 {
-	sp := x.under(nil)
+	sp := x.under()
 	if sp == nil {
 		return 0
 	}
@@ -101,8 +100,8 @@ func (x *subject) says(effect []float64) float64 {
 
 func (x *subject) ratio(sp *spaces, ab *[len(scales)][2]float64, size float64) float64 {
 	var with, without [len(scales)]float64
-	for i, s := range scales {
-		without[i] = math.Log(s.chance) + sp.by[i].base
+	for i := range scales {
+		without[i] = sp.by[i].chance + sp.by[i].base
 		with[i] = without[i] + float64(size*ab[i][1]) - float64(0.5*size*size*ab[i][0])
 	}
 	return logSum(with[:]) - logSum(without[:])

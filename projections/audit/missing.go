@@ -151,7 +151,7 @@ func (g *gathering) shared(x *subject, set []int) (*spaces, [len(scales)][2]floa
 			e[at], any = x.used[at], true
 		}
 	}
-	sp := x.under(nil)
+	sp := x.under()
 	if !any || sp == nil {
 		return nil, ab
 	}

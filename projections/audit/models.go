@@ -7,6 +7,7 @@ import (
 
 	"countback/ledger/event"
 	"countback/projections/bridge"
+	"countback/projections/fold"
 )
 
 // gathering turns what is known of an item into columns.
@@ -72,8 +73,8 @@ func (g *gathering) last() int {
 // columns gathers all models but those of more than one item.
 func (g *gathering) columns() {
 	g.losses()
-	g.lasting(SpecDrift, g.used, driftExtra)
-	g.lasting(SteadyLoss, g.days, steadyExtra)
+	g.drifts()
+	g.lasting(SteadyLoss, g.days, steadyExtra, "", odds[SteadyLoss])
 	g.shortPacks()
 	g.doubles()
 	g.slips()
@@ -100,7 +101,7 @@ func (g *gathering) losses() {
 }
 
 // elsewhere are the odds that something happened to one interval outside the window, whatever it was.
-const elsewhere = 0.01
+const elsewhere = 0.02
 
 const (
 	leastLasting = 3 // intervals that drift or a steady loss cover
@@ -108,8 +109,68 @@ const (
 	fromStart    = 0.25
 )
 
+// drifts are specs that say too little: of all that is used, or of what one format or one good's runs use, where that is neither nearly all of it nor hardly any.
+func (g *gathering) drifts() {
+	places := g.places()
+	all := odds[SpecDrift]
+	if len(places) > 0 {
+		all *= wholeDrift
+	}
+	g.lasting(SpecDrift, g.used, driftExtra, "", all)
+	for _, p := range places {
+		g.lasting(SpecDrift, p.used, driftExtra, p.name, odds[SpecDrift]*(1-wholeDrift)/float64(len(places)))
+	}
+}
+
+const (
+	wholeDrift = 0.6 // how likely a drift is in all that is used where it is used in several places
+	partAtMost = 0.9 // share of use beyond which one place is as good as all
+)
+
+// place is where something is used: a format, or the runs of a good.
+type place struct {
+	name string
+	used []float64
+	sum  float64
+}
+
+// places are those that use a part of the item that is worth looking at by itself, in the order of first use.
+func (g *gathering) places() []place {
+	var list []place
+	all := 0.0
+	for k := range g.list {
+		all += g.used[k]
+		for _, l := range g.list[k].Lines {
+			name := placeOf(l.Line)
+			if name == "" {
+				continue
+			}
+			i := slices.IndexFunc(list, func(p place) bool { return p.name == name })
+			if i < 0 {
+				i = len(list)
+				list = append(list, place{name: name, used: make([]float64, len(g.list))})
+			}
+			q := l.Qty.Float()
+			list[i].used[k] += q
+			list[i].sum += q
+		}
+	}
+	return slices.DeleteFunc(list, func(p place) bool { return p.sum > float64(partAtMost*all) || p.sum < float64((1-partAtMost)*all) })
+}
+
+// placeOf names the format or the good that a line of a spec is about; "" for the lines of all parcels, and what no line asked for.
+func placeOf(l fold.Line) string {
+	switch {
+	case l.Make != nil:
+		return l.Make.Item
+	case l.Pack != nil && l.Format >= 0:
+		return l.Pack.Formats[l.Format].Format
+	}
+	return ""
+}
+
 // lasting are causes that begin at an instant and last to the window's end, or go on. A loss that went on from the start has a quarter of the odds.
-func (g *gathering) lasting(c Cause, per []float64, extra int) {
+func (g *gathering) lasting(c Cause, per []float64, extra int, place string, odds float64) {
 	last := g.last()
 	if last < 0 {
 		return
@@ -146,13 +207,15 @@ func (g *gathering) lasting(c Cause, per []float64, extra int) {
 			for k := 0; k <= end; k++ {
 				x[k] = float64(per[k] * g.share(k, b.ms))
 			}
-			p := float64(odds[c]*b.share) / float64(len(ends))
+			p := float64(odds*b.share) / float64(len(ends))
+			col := column{cause: c, x: x, per: per, loss: true, onset: b.ms, extra: extra, place: place}
 			if c == SpecDrift {
-				g.add(column{cause: c, x: x, loss: true, onset: b.ms, extra: extra}, 0.85*p)
-				g.add(column{cause: c, x: negated(x), loss: true, onset: b.ms, extra: extra, text: "less"}, 0.15*p)
-				continue
+				less := col
+				less.x, less.text = negated(x), "less"
+				g.add(less, 0.15*p)
+				p *= 0.85
 			}
-			g.add(column{cause: c, x: x, loss: true, onset: b.ms, extra: extra}, p)
+			g.add(col, p)
 		}
 	}
 }

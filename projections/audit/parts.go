@@ -12,13 +12,22 @@ import (
 // changed is how one part of the bridge changed from the 90 days before a window, and how it changed before earlier ones.
 type changed struct {
 	now   float64
-	past  []float64 // of windows of the same length, the latest first; they overlap by half
-	year  []float64 // of the same days a year before, where the history reaches that far
-	apart float64   // how many of the past ones don't overlap
-	floor float64   // standard deviation that chance alone gives it
-	guess float64   // what it usually is, before the data
+	floor float64  // standard deviation that chance alone gives it
+	end   int64    // of the window
+	past  []before // windows of the same length, the latest first; they overlap by half
+	year  []float64
+	guess guess
 	ok    bool
 }
+
+// before is a change before an earlier window.
+type before struct {
+	by, noise float64
+	end       int64
+}
+
+// guess is what is thought of a change before the data: standard deviations of what it does beyond chance, of growth, and of a season's swing.
+type guess struct{ usual, growth, season float64 }
 
 const (
 	usualYears   = 3.0 // degrees of freedom that the guess counts as
@@ -27,6 +36,7 @@ const (
 	leastOrders  = 20
 	pastAtMost   = 24
 	yearMs       = 365 * day
+	yearLong     = 365.2425 * day
 	leastPartial = 0.02 // share of what should have left, below which a part explains nothing
 
 	worth       = 5.0 // usual standard deviations of a change that is a cause: a lognormal with this middle …
@@ -37,8 +47,8 @@ const (
 type stretch func(from, to int64) (value, noise float64, ok bool)
 
 // change compares a stretch with the 90 days before each window.
-func change(of stretch, begun, from, to int64, guess float64, relative bool) changed {
-	c := changed{guess: guess}
+func change(of stretch, begun, from, to int64, g guess, relative bool) changed {
+	c := changed{guess: g, end: to}
 	step := func(from, to int64) (x, noise float64, ok bool) {
 		base := max(begun, from-baselineMs)
 		if from-base < leastMs || to <= from {
@@ -62,43 +72,116 @@ func change(of stretch, begun, from, to int64, guess float64, relative bool) cha
 	length := to - from
 	for i := range int64(pastAtMost) {
 		end := from - i*length/2
-		x, _, ok := step(end-length, end)
+		x, noise, ok := step(end-length, end)
 		if !ok {
 			break
 		}
-		c.past = append(c.past, x)
+		c.past = append(c.past, before{x, noise, end})
 	}
-	c.apart = float64(len(c.past)+1) / 2
 	if x, _, ok := step(from-yearMs, to-yearMs); ok {
 		c.year = append(c.year, x)
 	}
 	return c
 }
 
-// logBF is the log Bayes factor of a change beyond what earlier windows showed, against none. The usual change is Student's t with the mean and spread of the earlier
-// windows, which a guess steadies while they are few; a year before counts for half where it is known: a season that the history has shown is no cause.
+// apart is how many of the past windows don't overlap.
+func (c *changed) apart() float64 {
+	if len(c.past) == 0 {
+		return 0
+	}
+	return float64(len(c.past)+1) / 2
+}
+
+// most is the largest of the past changes.
+func (c *changed) most() float64 {
+	out := math.Inf(-1)
+	for _, p := range c.past {
+		out = max(out, p.by)
+	}
+	return out
+}
+
+// usually is what the earlier windows say of this one: Student's t around mean. Beyond chance, whose size is known, changes have a spread that the earlier windows show and a guess
+// steadies while they are few. What is known of the spread alone makes the degrees of freedom (F. E. Satterthwaite, Biometrics Bulletin 2 (1946), 110–114).
+func (c *changed) usually() (mean, s, nu float64) {
+	tau2 := float64(c.guess.usual * c.guess.usual)
+	n := c.apart()
+	known := usualYears + max(0, n-1)
+	var v float64
+	for range 3 {
+		var fit season
+		fit, mean, v = c.season(tau2)
+		sum := float64(usualYears * c.guess.usual * c.guess.usual)
+		for _, p := range c.past {
+			r := p.by - fit.at(p.end)
+			sum += float64((float64(r*r) - float64(p.noise*p.noise)) * n / float64(len(c.past)))
+		}
+		tau2 = max(sum/known, float64(c.guess.usual*c.guess.usual)/9)
+	}
+	_, mean, v = c.season(tau2)
+	s2 := float64(c.floor*c.floor) + tau2 + v
+	return mean, math.Sqrt(s2), min(known*float64(s2*s2)/float64(tau2*tau2), 1000)
+}
+
+// season is growth and a yearly swing of a change.
+type season [3]float64
+
+// at is what a season makes of a window that ends then.
+func (x *season) at(ms int64) float64 {
+	b := basis(ms)
+	return x[0] + float64(x[1]*b[1]) + float64(x[2]*b[2])
+}
+
+func basis(ms int64) [3]float64 {
+	a := 2 * math.Pi * math.Mod(float64(ms), yearLong) / yearLong
+	return [3]float64{1, math.Cos(a), math.Sin(a)}
+}
+
+// season finds growth and a yearly swing in the earlier windows, as far as they show it, and what they make of this one: a linear model with a normal prior around no change.
+func (c *changed) season(tau2 float64) (found season, mean, variance float64) {
+	var post [3][3]float64 // covariance
+	for i, sd := range []float64{c.guess.growth, c.guess.season, c.guess.season} {
+		post[i][i] = float64(sd * sd)
+	}
+	learn := func(x float64, v float64, b [3]float64) (mean, variance float64) {
+		var g [3]float64
+		for i := range g {
+			for j := range b {
+				g[i] += float64(post[i][j] * b[j])
+			}
+			mean += float64(found[i] * b[i])
+		}
+		for i := range b {
+			variance += float64(g[i] * b[i])
+		}
+		if v == 0 {
+			return mean, variance
+		}
+		for i := range g {
+			found[i] += float64(g[i]*(x-mean)) / (variance + v)
+		}
+		for i := range g {
+			for j := range g {
+				post[i][j] -= float64(g[i]*g[j]) / (variance + v)
+			}
+		}
+		return mean, variance
+	}
+	overlap := float64(len(c.past)) / max(1, c.apart())
+	for _, p := range c.past {
+		learn(p.by, float64((float64(p.noise*p.noise)+tau2)*overlap), basis(p.end))
+	}
+	mean, variance = learn(0, 0, basis(c.end))
+	return found, mean, variance
+}
+
+// logBF is the log Bayes factor of a change beyond what earlier windows showed, against none. A year before counts for half where it is known: a season that the history has shown is no
+// cause.
 func (c *changed) logBF() float64 {
 	if !c.ok {
 		return math.Inf(-1)
 	}
-	mean, squares := 0.0, 0.0
-	for _, x := range c.past {
-		mean += x
-	}
-	n := c.apart
-	if len(c.past) == 0 {
-		n = 0
-	} else {
-		mean /= float64(len(c.past))
-		for _, x := range c.past {
-			squares += float64((x - mean) * (x - mean))
-		}
-		squares = squares / float64(len(c.past)) * n
-	}
-	mean = mean * n / (n + 1) // drawn to no change
-	nu := usualYears + max(0, n-1)
-	s2 := max((usualYears*c.guess*c.guess+squares)/nu, c.floor*c.floor)
-	s := math.Sqrt(float64(s2 * (1 + 1/(n+1))))
+	mean, s, nu := c.usually()
 	centres := append([]float64{mean}, c.year...)
 	usual := func(x float64) float64 {
 		sum := 0.0
@@ -142,8 +225,8 @@ func (s *Shop) parts(item int, b *bridge.Bridge) []partCause {
 	begun := s.Record.Begun
 	if matters(bridge.OrderVolume) || matters(bridge.OrderMix) {
 		packs := s.Record.Weigh(item, b.Window)
-		volume := change(perDay(packs), begun, b.FromMs, b.ToMs+1, 0.12, true)
-		mix := change(perOrder(packs), begun, b.FromMs, b.ToMs+1, 0.05, true)
+		volume := change(perDay(packs), begun, b.FromMs, b.ToMs+1, guess{0.1, 0.1, 0.2}, true)
+		mix := change(perOrder(packs), begun, b.FromMs, b.ToMs+1, guess{0.04, 0.04, 0.02}, true)
 		if matters(bridge.OrderVolume) {
 			p := b.Part(bridge.OrderVolume)
 			out = append(out, partCause{MoreOrders, volume.logBF(), -p.Qty.Float(), p.Events, volume})
@@ -155,7 +238,7 @@ func (s *Shop) parts(item int, b *bridge.Bridge) []partCause {
 	}
 	if spoiled, events := spoilage(b); spoiled > 0 && spoiled >= float64(leastPartial/4*should) {
 		perDay := should / max(1, float64(b.ToMs-b.FromMs)/day)
-		runs := change(spoiltPerDay(s.Record.Runs(item), perDay), begun, b.FromMs, b.ToMs+1, 0.008, false)
+		runs := change(spoiltPerDay(s.Record.Runs(item), begun, b.FromMs, perDay), begun, b.FromMs, b.ToMs+1, guess{0.004, 0.004, 0}, false)
 		out = append(out, partCause{SpoiledRuns, runs.logBF(), spoiled, events, runs})
 	}
 	return out
@@ -211,20 +294,27 @@ func perOrder(packs []bridge.Weighed) stretch {
 	}
 }
 
-// spoiltPerDay is what spoiled pieces took a day, as a share of what the item loses a day in all.
-func spoiltPerDay(runs []bridge.RunUse, all float64) stretch {
+// spoiltPerDay is what spoiled pieces took a day, as a share of what the item loses a day in all. How far chance alone moves it follows from what used to spoil before the window: a piece spoils by
+// itself; how pieces spoil together is for the earlier windows to show.
+func spoiltPerDay(runs []bridge.RunUse, begun, window int64, all float64) stretch {
+	took := func(r *bridge.RunUse) float64 { return r.Use[1].Float() + r.Use[2].Float() }
+	usual, most := 0.0, 0.0
+	for i := range runs {
+		r := &runs[i]
+		most = max(most, r.Each.Float())
+		if r.Ms < window {
+			usual += float64(took(r) * r.Each.Float())
+		}
+	}
+	usual = max(usual, float64(most*most)) / (float64(window-begun) / day) // as if one piece had spoiled at least
 	return func(from, to int64) (float64, float64, bool) {
-		var sum, squares float64
+		sum := 0.0
 		for i := range runs {
-			r := &runs[i]
-			if r.Ms < from || r.Ms >= to {
-				continue
+			if r := &runs[i]; r.Ms >= from && r.Ms < to {
+				sum += took(r)
 			}
-			q := r.Use[1].Float() + r.Use[2].Float()
-			sum += q
-			squares += float64(q * r.Each.Float()) // a piece spoils by itself; how pieces spoil together is for the earlier windows to show
 		}
 		days := float64(to-from) / day
-		return sum / days / all, math.Sqrt(squares) / days / all / 2, all > 0
+		return sum / days / all, math.Sqrt(usual/days) / all, all > 0 && window > begun
 	}
 }

@@ -53,7 +53,7 @@ func (s *Shop) Of(st report.Style, bridges []bridge.Bridge) Report {
 	u := g.weigh()
 	weights, qty := u.weight, u.qty
 	parts := s.parts(b.Item, b)
-	join(weights, qty, parts)
+	join(&u, parts)
 	w := words{st: st, shop: s, g: g, u: &u, b: b, parts: parts, rep: &out}
 	for _, c := range causes {
 		if weights[c] <= 0 {
@@ -63,7 +63,7 @@ func (s *Shop) Of(st report.Style, bridges []bridge.Bridge) Report {
 		out.Findings = append(out.Findings, f)
 	}
 	sort.SliceStable(out.Findings, func(i, k int) bool { return out.Findings[i].weight > out.Findings[k].weight })
-	rank(out.Findings, w.alike())
+	rank(out.Findings, u.lead, w.alike())
 	out.Findings = slices.DeleteFunc(out.Findings, func(f Finding) bool { return f.Rank > 1 && f.weight < listed })
 	for i := range out.Findings {
 		w.fill(&out.Findings[i])
@@ -75,9 +75,10 @@ func (s *Shop) Of(st report.Style, bridges []bridge.Bridge) Report {
 	return out
 }
 
-// join brings the causes of the unknown and those of the bridge's parts together: both at once is less likely than either, as for any two.
-func join(weights, qty map[Cause]float64, parts []partCause) {
-	calm, some := weights[None], 1-weights[None]
+// join brings the causes of the unknown and those of the bridge's parts together: both at once is less likely than either, as for any two. Of two at once the likelier
+// one by itself leads.
+func join(u *weighed, parts []partCause) {
+	calm, some := u.weight[None], 1-u.weight[None]
 	o := make([]float64, len(parts))
 	single, double := 0.0, 0.0
 	for i, p := range parts {
@@ -88,51 +89,79 @@ func join(weights, qty map[Cause]float64, parts []partCause) {
 	changed := single + double
 	all := calm + some + float64(calm*changed) + float64(atOnce*some*changed)
 	beside := (1 + float64(atOnce*changed)) / all
-	for _, c := range causes {
-		if c != None && weights[c] > 0 {
-			weights[c] = float64(weights[c] * beside)
+	below := 1 / all // of the unknown's causes, where they lead: alone, or beside a lesser change
+	for i := range parts {
+		if float64(calm*o[i]) <= some {
+			below += float64(atOnce*o[i]) / all
 		}
 	}
-	weights[None] = calm / all
+	for _, c := range causes {
+		if c != None && u.weight[c] > 0 {
+			u.weight[c] = float64(u.weight[c] * beside)
+			u.lead[c] = float64(u.lead[c] * below)
+		}
+	}
+	u.weight[None] = calm / all
+	u.lead[None] = u.weight[None]
 	for i, p := range parts {
 		with := o[i] + float64(atOnce*o[i]*(single-o[i]))
-		weights[p.cause] = float64(with*(calm+float64(atOnce*some))) / all
-		qty[p.cause] = p.qty
+		u.weight[p.cause] = float64(with*(calm+float64(atOnce*some))) / all
+		u.qty[p.cause] = p.qty
+		for k := range parts {
+			if k != i && (o[k] > o[i] || o[k] == o[i] && k < i) {
+				with -= float64(atOnce * o[i] * o[k])
+			}
+		}
+		u.lead[p.cause] = float64(with*calm) / all
+		if float64(calm*o[i]) > some {
+			u.lead[p.cause] += float64(atOnce*with*some) / all
+		}
 	}
 }
 
 // round keeps a weight short of certainty: the model itself may be wrong.
 func round(w float64) float64 { return min(w, 0.9999) }
 
-// rank gives one rank to those that aren't further than a group apart from the first of it. Of two that can't be told apart whatever their weights the heavier one says where
-// both stand, and what the others are measured by is the weight of both: what the one lacks the other has.
-func rank(list []Finding, alike [][2]Cause) {
-	stands, measure := make([]float64, len(list)), make([]float64, len(list))
+// rank gives one rank to those that aren't further than a group apart from the first of it. The first rank is about what leads: a cause that is likely beside another one is
+// no other reading of the same data, and stands behind it. Of two that can't be told apart whatever their weights the heavier one says where both stand, and what the
+// others are measured by is the weight of both: what the one lacks the other has.
+func rank(list []Finding, lead map[Cause]float64, alike [][2]Cause) {
+	of := func(f *Finding) float64 { return lead[f.Cause] }
+	for at := 1; len(list) > 0; at++ {
+		n := first(list, of, alike)
+		for i := range n {
+			list[i].Rank = at
+		}
+		list = list[n:]
+		of = func(f *Finding) float64 { return f.weight }
+	}
+}
+
+// first sorts a list and returns how many share its first rank.
+func first(list []Finding, of func(f *Finding) float64, alike [][2]Cause) int {
+	stands, measure := map[Cause]float64{}, map[Cause]float64{}
 	for i := range list {
-		stands[i], measure[i] = list[i].weight, list[i].weight
+		c := list[i].Cause
+		stands[c] = of(&list[i])
+		measure[c] = stands[c]
 	}
-	for _, pair := range alike {
-		a := slices.IndexFunc(list, func(f Finding) bool { return f.Cause == pair[0] })
-		b := slices.IndexFunc(list, func(f Finding) bool { return f.Cause == pair[1] })
-		if a >= 0 && b >= 0 {
-			both, more := list[a].weight+list[b].weight, max(list[a].weight, list[b].weight)
-			measure[a], measure[b] = max(measure[a], both), max(measure[b], both)
-			stands[a], stands[b] = max(stands[a], more), max(stands[b], more)
+	for _, p := range alike {
+		a, ok1 := stands[p[0]]
+		b, ok2 := stands[p[1]]
+		if !ok1 || !ok2 {
+			continue
+		}
+		for _, c := range p {
+			stands[c], measure[c] = max(stands[c], a, b), max(measure[c], a+b)
 		}
 	}
-	order := make([]int, len(list))
-	for i := range order {
-		order[i] = i
+	slices.SortStableFunc(list, func(a, b Finding) int { return cmp.Compare(stands[b.Cause], stands[a.Cause]) })
+	top := math.Log(measure[list[0].Cause])
+	n := 1
+	for n < len(list) && math.Log(stands[list[n].Cause]) >= top-group {
+		n++
 	}
-	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(stands[b], stands[a]) })
-	at, top := 0, math.Inf(1)
-	for _, i := range order {
-		if at == 0 || math.Log(stands[i]) < top-group {
-			at, top = at+1, math.Log(measure[i])
-		}
-		list[i].Rank = at
-	}
-	slices.SortStableFunc(list, func(a, b Finding) int { return cmp.Compare(a.Rank, b.Rank) })
+	return n
 }
 
 // sizes reads the packs that the item ever came in.

@@ -1,20 +1,22 @@
 package audit
 
 import (
+	"math"
+
 	"countback/projections/interval"
 	"countback/projections/noise"
 )
 
 // subject is one item's intervals in numbers.
 type subject struct {
-	item  int
-	list  []interval.Interval // those between two counts
-	spans []noise.Span
-	piece float64
-	usual noise.Usual
-	y     []float64 // unknown beyond the usual waste
-	used  []float64
-	days  []float64
+	item   int
+	list   []interval.Interval // those between two counts
+	spans  []noise.Span
+	single float64 // what goes at once where single pieces go
+	usual  noise.Usual
+	y      []float64 // unknown beyond the usual waste
+	used   []float64
+	days   []float64
 
 	plain *spaces
 }
@@ -22,7 +24,7 @@ type subject struct {
 const day = 24 * 60 * 60 * 1000
 
 // newSubject leaves out an interval whose start was never counted.
-func newSubject(item int, ch interval.Chain, s noise.Series, u noise.Usual) *subject {
+func newSubject(item int, ch interval.Chain, s noise.Series, u noise.Usual, each bool) *subject {
 	from := 0
 	for from < len(ch.Intervals) && ch.Intervals[from].Uncounted {
 		from++
@@ -30,7 +32,10 @@ func newSubject(item int, ch interval.Chain, s noise.Series, u noise.Usual) *sub
 	if n := len(ch.Intervals); n-from > mostIntervals {
 		from = n - mostIntervals
 	}
-	x := &subject{item: item, list: ch.Intervals[from:], spans: s.Spans[from:], piece: s.Piece, usual: u}
+	x := &subject{item: item, list: ch.Intervals[from:], spans: s.Spans[from:], single: s.Piece, usual: u}
+	if each {
+		x.single = 1
+	}
 	for _, n := range x.spans {
 		x.y = append(x.y, n.Unknown-float64(u.Mu*n.Used))
 		x.used, x.days = append(x.used, n.Used), append(x.days, n.Days)
@@ -44,8 +49,20 @@ const mostIntervals = 60
 // scales are how many times as large as the model says the noise may be, each with its chance: nobody's tolerances are exact.
 var scales = [...]struct{ by, chance float64 }{{0.8, 0.2}, {1, 0.45}, {1.4, 0.25}, {2.2, 0.1}}
 
-// spaces are an item's intervals under each scale of the noise.
-type spaces struct{ by [len(scales)]*space }
+// spaces are an item's intervals under each noise that is thought possible.
+type spaces struct{ by []*space }
+
+// grain is how large the pieces are that something goes in, in usual ones, and how likely that is.
+type grain struct{ by, chance float64 }
+
+// A steady loss may trickle, go piece by piece or several at once; where a use takes more than the spec says, all may take it alike or some a whole piece.
+var (
+	steadyGrains = [...]grain{{0.3, 0.25}, {1, 0.5}, {3, 0.25}}
+	driftGrains  = [...]grain{{0, 0.35}, {0.4, 0.3}, {1, 0.35}}
+)
+
+// noises is how many of them there are at most.
+const noises = len(scales) * len(steadyGrains)
 
 // covariance is that of the model: counts, which neighbours share, handling, single pieces of usual waste, whatever extra a model adds, and what isn't known of
 // the usual waste.
@@ -56,7 +73,7 @@ func (x *subject) covariance(scale float64, extra []float64) [][]float64 {
 	for i := range v {
 		v[i] = make([]float64, i+1)
 		sp := &x.spans[i]
-		own := sp.Open + sp.Close + float64(x.usual.Phi*sp.Squares) + float64(x.piece*x.usual.Mu*sp.Used) + least*least
+		own := sp.Open + sp.Close + float64(x.usual.Phi*sp.Squares) + float64(x.single*x.usual.Mu*sp.Used) + least*least
 		v[i][i] = float64(s2 * own)
 		if extra != nil {
 			v[i][i] += extra[i]
@@ -74,21 +91,30 @@ func (x *subject) covariance(scale float64, extra []float64) [][]float64 {
 // least is a standard deviation, in base units, that every interval has: sealed packs are counted to the piece, and one piece then isn't worlds away.
 const least = 0.3
 
-// under returns the spaces with an extra variance.
-func (x *subject) under(extra []float64) *spaces {
-	if extra == nil && x.plain != nil {
-		return x.plain
+// under returns the spaces without any extra variance.
+func (x *subject) under() *spaces {
+	if x.plain == nil {
+		x.plain = x.with(nil, []grain{{0, 1}})
 	}
+	return x.plain
+}
+
+// with returns the spaces with an extra variance, of grains.
+func (x *subject) with(extra []float64, grains []grain) *spaces {
 	var out spaces
-	for i, s := range scales {
-		sp, ok := newSpace(x.covariance(s.by, extra), x.y)
-		if !ok {
-			return nil
+	for _, g := range grains {
+		var more []float64
+		if extra != nil {
+			more = scaled(extra, g.by)
 		}
-		out.by[i] = sp
-	}
-	if extra == nil {
-		x.plain = &out
+		for _, s := range scales {
+			sp, ok := newSpace(x.covariance(s.by, more), x.y)
+			if !ok {
+				return nil
+			}
+			sp.chance = math.Log(s.chance) + math.Log(g.chance)
+			out.by = append(out.by, sp)
+		}
 	}
 	return &out
 }

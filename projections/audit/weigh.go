@@ -9,6 +9,7 @@ import (
 // weighed is what the models of the unknown say together.
 type weighed struct {
 	weight map[Cause]float64
+	lead   map[Cause]float64 // posterior of the models in which no other cause explains more
 	qty    map[Cause]float64 // of the window, where the cause holds
 	best   map[Cause]*column // its likeliest model
 	size   map[Cause]float64 // of that model
@@ -18,20 +19,20 @@ type weighed struct {
 const (
 	topOfCause = 3    // models of each cause that are looked at beside every other one
 	atOnce     = 0.03 // how likely a second cause is beside a first, compared with what it is by itself
-	behind     = 14.0 // of the best, beyond which a model isn't looked at beside others
+	behind     = 14.0 // of the best, beyond which no more than the best of a cause is looked at beside others
 )
 
 // weigh works out the posterior of all models: none, each column alone, and pairs of them.
 func (g *gathering) weigh() weighed {
-	out := weighed{map[Cause]float64{}, map[Cause]float64{}, map[Cause]*column{}, map[Cause]float64{}, map[Cause]float64{}}
-	if g.in[noExtra] = g.under(nil); g.in[noExtra] == nil || len(g.list) == 0 {
-		out.weight[None] = 1
+	out := weighed{map[Cause]float64{}, map[Cause]float64{}, map[Cause]float64{}, map[Cause]*column{}, map[Cause]float64{}, map[Cause]float64{}}
+	if g.in[noExtra] = g.under(); g.in[noExtra] == nil || len(g.list) == 0 {
+		out.weight[None], out.lead[None] = 1, 1
 		return out
 	}
 	g.whitenAll()
 	var terms [len(scales)]float64
-	for i, s := range scales {
-		terms[i] = math.Log(s.chance) + g.in[noExtra].by[i].base
+	for i, s := range g.in[noExtra].by {
+		terms[i] = s.chance + s.base
 	}
 	none := logSum(terms[:])
 	g.models = append(g.models, model{log: none})
@@ -76,12 +77,16 @@ func (g *gathering) whitenAll() {
 			for k := range extra {
 				lost := math.Abs(float64(size * best.x[k]))
 				if cause == SpecDrift { // whether a use takes one more is chance only while not every one does
-					lost *= 0.5 * max(0, 1-size)
+					lost *= max(0, 1-size)
 				}
-				extra[k] = float64(g.piece * lost)
+				extra[k] = float64(g.single * lost)
 			}
 		}
-		g.in[e] = g.under(extra)
+		grains := steadyGrains[:]
+		if cause == SpecDrift {
+			grains = driftGrains[:]
+		}
+		g.in[e] = g.with(extra, grains)
 	}
 	g.in[bothExtras] = g.in[steadyExtra]
 	for e := range g.in {
@@ -106,7 +111,7 @@ func (g *gathering) pairs(alone []float64) {
 	var first []int
 	for _, i := range order {
 		c := g.cols[i]
-		if seen[c.cause] < topOfCause && alone[i] > alone[order[0]]-behind {
+		if seen[c.cause] == 0 || seen[c.cause] < topOfCause && alone[i] > alone[order[0]]-behind {
 			seen[c.cause]++
 			chosen[i] = true
 			first = append(first, i)
@@ -122,7 +127,11 @@ func (g *gathering) pairs(alone []float64) {
 			if math.IsNaN(log) || math.IsInf(log, 0) {
 				continue
 			}
-			g.models = append(g.models, model{p, q, log + p.log + q.log + math.Log(atOnce), sizes})
+			m := model{p, q, log + p.log + q.log + math.Log(atOnce), sizes}
+			if alone[j] > alone[i] {
+				m.one, m.two, m.qty = q, p, [2]float64{sizes[1], sizes[0]}
+			}
+			g.models = append(g.models, m)
 		}
 	}
 }
@@ -154,6 +163,9 @@ func (g *gathering) sum(out *weighed) {
 			if c.cause == None {
 				return
 			}
+			if !named {
+				out.lead[c.cause] += w
+			}
 			named = true
 			if !again {
 				out.weight[c.cause] += w
@@ -168,6 +180,7 @@ func (g *gathering) sum(out *weighed) {
 		}
 		if !named {
 			out.weight[None] += w
+			out.lead[None] += w
 		}
 	}
 	for _, c := range causes {

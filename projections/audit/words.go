@@ -51,15 +51,21 @@ func (w *words) toldApart() bool {
 	if c == nil {
 		return true
 	}
+	used := w.g.used
+	if c.place != "" {
+		used = c.per
+	}
 	low, high := math.Inf(1), 0.0
-	var n, sum, squares, days float64
+	var n, sum, squares float64
 	for k := range w.g.list {
-		if c.x[k] == 0 || w.g.days[k] <= 0 {
+		if w.g.days[k] <= 0 {
 			continue
 		}
-		d := w.g.used[k] / w.g.days[k]
+		d := used[k] / w.g.days[k]
 		low, high = min(low, d), max(high, d)
-		n, sum, squares, days = n+1, sum+d, squares+float64(d*d), days+w.g.days[k]
+		if c.x[k] != 0 {
+			n, sum, squares = n+1, sum+d, squares+float64(d*d)
+		}
 	}
 	if n < 2 || sum <= 0 {
 		return false
@@ -171,7 +177,11 @@ func (w *words) drift(f *Finding, c *column, size float64) {
 	if c.text == "less" {
 		size = -size
 	}
-	f.Why = "Each use takes about " + chance.Text(math.Round((1+size)*100)/100) + " times what the specs say, " + w.since(c) + ": what is missing goes with what was packed or printed."
+	each := "Each use"
+	if c.place != "" {
+		each += " in " + c.place
+	}
+	f.Why = each + " takes about " + chance.Text(math.Round((1+size)*100)/100) + " times what the specs say, " + w.since(c) + ": what is missing goes with what was packed or printed."
 	f.Do = []string{"take one parcel apart, or watch the next one, and see what it really takes"}
 	r := use.Of(w.shop.Table, w.st, w.rep.Item)
 	if len(r.Items) == 1 && r.Items[0].Proposed != nil {
@@ -281,7 +291,7 @@ func (w *words) part(f *Finding) {
 		earlier := "There is no earlier window to compare it with"
 		if n := len(p.change.past); n > 0 {
 			earlier = "In earlier windows of this length it never rose"
-			if most := changeOf(f.Cause, slices.Max(p.change.past)); most > 0 {
+			if most := changeOf(f.Cause, p.change.most()); most > 0 {
 				earlier = "In earlier windows of this length it rose by " + chance.Text(math.Round(most*1000)/10) + " % at most"
 			}
 		}
