@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 )
 
 // A form's fields are named as the facts' data is: lines[0].qty, formats[1].lines[0].item.
@@ -39,12 +40,22 @@ func compact(values url.Values) url.Values {
 			break
 		}
 		if list := values[key]; len(list) > 0 {
-			root.put(key, strings.TrimSpace(list[0]))
+			root.put(key, oneLine(list[0]))
 		}
 	}
 	out := url.Values{}
 	root.write(out, "")
 	return out
+}
+
+// oneLine is a field's text as facts take it: without spaces at its ends, and with a space for what is no text, such as the end of a line.
+func oneLine(s string) string {
+	return strings.TrimSpace(strings.Map(func(r rune) rune {
+		if r < 0x20 || r >= 0x7f && r <= 0x9f || r == 0x2028 || r == 0x2029 || r == utf8.RuneError {
+			return ' '
+		}
+		return r
+	}, s))
 }
 
 // put places one value by its path.

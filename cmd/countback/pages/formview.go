@@ -134,7 +134,7 @@ func (f *form) inInput(name, itemField string) input {
 	i := f.input("in", name, "counted in")
 	it, ok := f.look.Catalog.Find(f.text(itemField))
 	if !ok {
-		i.Options = []option{{Value: "", Label: "pieces or base unit"}}
+		i.Options = []option{{Value: "", Label: "pieces"}}
 		if i.Value != "" {
 			i.Options = append(i.Options, option{i.Value, i.Value, true})
 		}

@@ -72,7 +72,7 @@ func itemBlocks(f *form, known *catalog.Item) []block {
 		option{Value: "prepared", Label: "a prepared piece: it stands for its parts"}).needed()
 	base := f.choiceInput("unit", "Counted in", option{Value: "", Label: "choose"}, option{Value: "each", Label: "pieces"}, option{Value: "mm", Label: "mm"}, option{Value: "g", Label: "g"}, option{Value: "ml", Label: "ml"}).
 		hint("the smallest piece that is ever used").needed()
-	first := []input{f.textInput("name", "Name").needed()}
+	first := []input{f.textInput("name", "Name").wide().needed()}
 	if known == nil {
 		first = []input{first[0], id, typ, base}
 	}
@@ -102,7 +102,7 @@ func itemBlocks(f *form, known *catalog.Item) []block {
 			f.figureInput("lead_days", "Days from order to delivery"), f.figureInput("lead_days_max", "Days in a bad case"),
 		}},
 		folded(block{Title: "For packing", Fields: []input{
-			f.textInput("class", "Class").listed("classes").hint("what kind of good it is, for packing specs"), f.figureInput("points", "Points").hint("room that one piece takes in a parcel"),
+			f.textInput("class", "Class").listed("classes").hint("what kind of good it is, for packing specs"), f.figureInput("points", "Points").hint("room that one piece takes in a parcel; 1 where it is empty"),
 		}}),
 		folded(block{Title: "Cost, price, weight, barcode", Fields: []input{
 			f.moneyInput("unit_cost", "Estimated cost of one "+one(after)), f.moneyInput("price", "Selling price of one"), f.textInput("piece_weight", "Weight of one "+one(after)).hint("in g, or with a unit, like 0.4 oz"),
@@ -139,10 +139,13 @@ func (f *form) holdsBlock(kind event.Kind, skip func(*event.Event) bool) block {
 func (f *form) fillItem(id string, def *catalog.Def) {
 	for field, v := range map[string]string{
 		"item": id, "name": def.Name, "type": def.Type, "unit": def.Unit, "class": def.Class, "place": def.Place, "supplier": def.Supplier, "barcode": def.Barcode,
-		"points": typed.Field(def.Points.String()), "piece_weight": fieldNumber(def.PieceWeight), "unit_cost": fieldNumber(def.UnitCost), "price": fieldNumber(def.Price),
+		"piece_weight": fieldNumber(def.PieceWeight), "unit_cost": fieldNumber(def.UnitCost), "price": fieldNumber(def.Price),
 		"lead_days": intText(def.LeadDays), "lead_days_max": intText(def.LeadDaysMax), "tolerance": toleranceText(def.Tolerance),
 	} {
 		f.set(field, v)
+	}
+	if usual := num.Whole(1); def.Points.Cmp(usual) != 0 {
+		f.set("points", typed.Field(def.Points.String()))
 	}
 	for list, m := range map[string]map[string]num.Qty{"packs": def.Packs, "measures": def.Measures} {
 		for i, name := range slices.Sorted(maps.Keys(m)) {
@@ -398,10 +401,7 @@ func (f *form) itemData(known *catalog.Item) *event.Item {
 	d.UnitCost = diff(f, "unit_cost", f.money("unit_cost"), was.UnitCost, fieldNumber)
 	d.Price = diff(f, "price", f.money("price"), was.Price, fieldNumber)
 	d.PieceWeight = diff(f, "piece_weight", f.weight("piece_weight"), was.PieceWeight, fieldNumber)
-	d.Points = f.qty("points")
-	if known != nil && (d.Points != nil && d.Points.Cmp(was.Points) == 0 || !f.has("points")) {
-		d.Points = nil
-	}
+	d.Points = f.points(known != nil, was.Points)
 	d.Packs = f.units("packs", base, was.Packs)
 	d.Measures = f.units("measures", base, was.Measures)
 	d.Parts = f.parts(was.Parts)
@@ -433,6 +433,22 @@ func diff[T any](f *form, field string, now, was *T, text func(*T) string) *T {
 		f.cleared(field)
 		return nil
 	case now != nil && was != nil && text(now) == text(was):
+		return nil
+	}
+	return now
+}
+
+// points are 1 where nobody says otherwise.
+func (f *form) points(known bool, was num.Qty) *num.Qty {
+	now := f.qty("points")
+	if !known {
+		return now
+	}
+	if now == nil && !f.has("points") {
+		usual := num.Whole(1)
+		now = &usual
+	}
+	if now == nil || now.Cmp(was) == 0 {
 		return nil
 	}
 	return now

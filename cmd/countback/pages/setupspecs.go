@@ -16,9 +16,9 @@ import (
 // The editors of specs: tables of lines, their history, and what an edited spec would use for real orders and runs.
 
 var (
-	perOrder  = []option{{Value: "order", Label: "order"}, {Value: "unit", Label: "piece ordered"}}
-	perParcel = []option{{Value: "parcel", Label: "parcel"}, {Value: "unit", Label: "piece in it"}, {Value: "order", Label: "order, once"}}
-	perCycle  = []option{{Value: "cycle", Label: "sheet or pass"}, {Value: "piece", Label: "piece made"}}
+	perOrder  = []option{{Value: "order", Label: "order"}, {Value: "unit", Label: "piece"}}
+	perParcel = []option{{Value: "parcel", Label: "parcel"}, {Value: "unit", Label: "piece"}, {Value: "order", Label: "order"}}
+	perCycle  = []option{{Value: "cycle", Label: "pass"}, {Value: "piece", Label: "piece"}}
 )
 
 // specLines is the table of a spec's lines.

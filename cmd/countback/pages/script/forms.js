@@ -14,7 +14,7 @@ function named(field) {
   const select = row && row.querySelector('select[name$=".in"], select[name="in"]');
   if (!select) return;
   const chosen = select.value;
-  const ways = item ? item.ways : [["", "pieces or base unit"]];
+  const ways = item ? item.ways : [["", "pieces"]];
   select.replaceChildren(...ways.map(([value, label]) => new Option(label, value, false, value === chosen)));
 }
 
