@@ -227,7 +227,7 @@ const (
 
 func (m *Main) commands() map[string][]*cobra.Command {
 	return map[string][]*cobra.Command{
-		groupSetup: {m.initCmd(), m.demoCmd(), m.itemCmd(), m.retireCmd(), m.packspecCmd(), m.makespecCmd(), m.cutCmd(), m.importCmd(), m.recordCmd()},
+		groupSetup: {m.initCmd(), m.demoCmd(), m.itemCmd(), m.retireCmd(), m.packspecCmd(), m.makespecCmd(), m.cutCmd(), m.importCmd(), m.labelsCmd(), m.recordCmd()},
 		groupDay: {m.purchaseCmd(), m.restockCmd(), m.creditCmd(), m.reprintCmd(), m.packCmd(), m.returnCmd(),
 			m.damageCmd(), m.countCmd()},
 		groupCare:    {m.reverseCmd(), m.decideCmd(), m.reviewCmd(), m.closeCmd()},
