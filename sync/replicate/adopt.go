@@ -13,23 +13,28 @@ import (
 const adoptAgain = time.Hour
 
 // standsFor reports whether an event of a branch aside is a fact that must not be lost: not the device's own admission, not a close (whose digests are of
-// another ledger), not what is void, and nothing of a revoked device, whose branches a person looks through. What the keeper records counts as the keeper's
-// word: a revocation is adopted only of a device that is or was the keeper, and that another desk is named only of this device itself.
+// another ledger), not what is void, not what was beyond its device's power, and nothing of a revoked device, whose branches a person looks through.
 func (m *Machine) standsFor(n *node) bool {
 	if n.e.Fault != nil || n.e.ID.IsZero() || n.e.Kind == event.KindDevice || n.e.Kind == event.KindClose {
 		return false
 	}
-	if b, ok := m.members.Get(n.e.Device); !ok || b.Revoked {
-		return false
-	}
+	b, ok := m.members.Get(n.e.Device)
+	return ok && !b.Revoked && !m.beyond(n)
+}
+
+// beyond reports whether an event would, recorded by the keeper, count for more than its device had to say: a revocation by one that never was the keeper, a new
+// keeper named by any but this device itself.
+func (m *Machine) beyond(n *node) bool {
 	switch d := n.e.Data.(type) {
 	case *event.Revoke:
-		return m.members.Kept(n.e.Device)
+		return !m.members.Kept(n.e.Device)
 	case *event.Shop:
-		return d.Keeper == "" || n.e.Device == m.own
+		return d.Keeper != "" && n.e.Device != m.own
 	}
-	return true
+	return false
 }
+
+var errBeyond = errors.New("it changes who belongs to the shop, which only the keeper's own word does; revoke or name the keeper anew if it is right")
 
 // inLedger reports whether some log has an event with the node's id. Only a cut can take that back.
 func (m *Machine) inLedger(n *node) (bool, error) {
@@ -53,6 +58,9 @@ func (m *Machine) adopt() error {
 	recorded := false
 	for _, l := range m.logs {
 		for _, n := range l.aside {
+			if m.beyond(n) {
+				m.report(Report{What: NotAdopted, Device: n.e.Device, Seq: n.e.Seq, Err: errBeyond})
+			}
 			if n.e.Data == nil || !m.standsFor(n) {
 				continue
 			}

@@ -140,7 +140,7 @@ func TestWhatTheKeeperDoesntAdopt(t *testing.T) {
 	fact := next(152, storetest.Order("W-88", 1))
 	s.put("log", s.enemy.Key.Device(), s.id, linesOf(low)...)
 	s.put("carry", s.enemy.Key.Device(), s.id, linesOf(slices.Concat(high, harm, []*event.Event{fact}))...)
-	s.wantSaid(replicate.Forked, replicate.Adopted)
+	s.wantSaid(replicate.Forked, replicate.Adopted, replicate.NotAdopted)
 	s.pass(2 * time.Hour)
 	for _, e := range harm {
 		if rows, err := s.st.ByID(ctx, e.ID); err != nil || len(rows) != 0 {

@@ -30,6 +30,12 @@ const (
 	noteBuild = "sync/build"
 )
 
+// Regained reports whether a note may be lost in a power failure without harm, because the bus brings it again: how far a bus was read, and receipts of others. An
+// own receipt isn't one of them, since its count must not come twice, nor is a line that waits or stands aside.
+func Regained(key, own string) bool {
+	return strings.HasPrefix(key, noteBus) || strings.HasPrefix(key, noteHeld) && key != noteHeld+own
+}
+
 // place is how far a bus's log stream was read.
 type place struct {
 	Created int64    `json:"created,omitzero"`
