@@ -17,7 +17,7 @@ type usePage struct {
 	Report    use.Report
 	Rows      []useRow
 	Runs      []use.Runs
-	Off       int // items whose use disagrees
+	Off       int    // items whose use disagrees
 	Item      string // the one that a proposal of is looked at; "" for none
 	Row       *useRow
 	Once      event.ID

@@ -43,8 +43,8 @@ type Audited struct {
 	Notes []string `json:"notes"`
 }
 
-// Audit is why an item ran out, over the window that is asked for, with some windows before it.
-func (l *Look) Audit(item int, ask bridge.Ask, windows int) (Audited, error) {
+// Audit is why an item ran out, over the window that is asked for, with some windows before it. all says that so many were asked for: then the notes say if there are fewer.
+func (l *Look) Audit(item int, ask bridge.Ask, windows int, all bool) (Audited, error) {
 	a, err := l.auditor()
 	if err != nil {
 		return Audited{}, err
@@ -60,7 +60,11 @@ func (l *Look) Audit(item int, ask bridge.Ask, windows int) (Audited, error) {
 	for _, before := range r.Before(item, w, windows) {
 		list = append(list, r.Of(item, before, l.Zone))
 	}
-	return Audited{a.shop.Of(l.Style, list), words.AuditNotes(l.Log, &list[0], windows-len(list)+1, l.Zone)}, nil
+	missing := 0
+	if all {
+		missing = windows - len(list) + 1
+	}
+	return Audited{a.shop.Of(l.Style, list), words.AuditNotes(l.Log, &list[0], missing, l.Zone)}, nil
 }
 
 // whyPage is the audit of one item.
@@ -147,7 +151,9 @@ func serveWhy(v *view) error {
 	if n, err := strconv.Atoi(q.Get("windows")); err == nil && n >= 0 && n <= mostWindows {
 		d.Windows = n
 	}
-	a, err := soon(v, fmt.Sprintf("audit %s %+v %d", id, ask, d.Windows), func(l *Look) (Audited, error) { return l.Audit(it.Index, ask, d.Windows) })
+	a, err := soon(v, fmt.Sprintf("audit %s %+v %d %v", id, ask, d.Windows, q.Has("windows")), func(l *Look) (Audited, error) {
+		return l.Audit(it.Index, ask, d.Windows, q.Has("windows"))
+	})
 	switch {
 	case errors.Is(err, bridge.ErrNothing):
 		return v.render("why-nothing", struct{ ID, Name string }{id, l.nameOf(id)})
@@ -181,6 +187,9 @@ func (v *view) fillWhy(d *whyPage) {
 			continue
 		}
 		text := words.Part(b.Part, b.Qty, all)
+		if words.Quantity(b.Qty).IsZero() && !all {
+			text = asExpected(b.Part, text)
+		}
 		if b.Part == bridge.Price {
 			text = words.Part(b.Part, b.Value, false)
 		}
@@ -218,6 +227,17 @@ func (v *view) fillWhy(d *whyPage) {
 	d.before()
 }
 
+// asExpected names a part of 0 that is made of lines.
+func asExpected(part, text string) string {
+	switch part {
+	case bridge.Receipts:
+		return "came in as it should have"
+	case bridge.PrintRuns:
+		return "print runs took as much as before"
+	}
+	return text
+}
+
 // eventLink says an event in a line. Orders and packs aren't held by a log, so of them it says so much.
 func (l *Look) eventLink(id string) eventLink {
 	at, err := event.ParseID(id)
@@ -233,9 +253,9 @@ func (l *Look) eventLink(id string) eventLink {
 // pictureOf draws the bridge as a waterfall.
 func pictureOf(d *whyPage) template.HTML {
 	w := chart.Waterfall{ID: "bridge", Title: "From what was expected to what was", Unit: d.Unit,
-		Desc: fmt.Sprintf("From %s on hand, as was to be expected, to the %s that there were on %s. %s", words.InUnit(d.Expected, d.Unit), words.InUnit(d.Actual, d.Unit), words.DayOf(d.Report.To), "Each part with its sign; what nobody wrote down stands last.")}
+		Desc: fmt.Sprintf("From %s on hand, as was to be expected, to the %s that there were on %s. %s", words.InUnit(words.Short(d.Expected), d.Unit), words.InUnit(d.Actual, d.Unit), words.DayOf(d.Report.To), "Each part with its sign; what nobody wrote down stands last.")}
 	if d.NoExpectation != "" {
-		w.Desc = fmt.Sprintf("From %s on hand at the start to the %s that there were on %s.", words.InUnit(d.Expected, d.Unit), words.InUnit(d.Actual, d.Unit), words.DayOf(d.Report.To))
+		w.Desc = fmt.Sprintf("From %s on hand at the start to the %s that there were on %s.", words.InUnit(words.Short(d.Expected), d.Unit), words.InUnit(d.Actual, d.Unit), words.DayOf(d.Report.To))
 	}
 	for _, s := range words.Steps(&d.Figures, d.Unit) {
 		step := chart.Step{Text: s.Text, Shown: words.StepQty(s), Value: words.StepValue(s), From: s.From, To: s.To, Level: s.Level, Unknown: s.Part == bridge.Unknown}
