@@ -127,7 +127,7 @@ func TestScreens(t *testing.T) {
 				if err := p.Open(door.base(t) + path); err != nil {
 					t.Fatal(err)
 				}
-				if err := p.Until("the page itself", `document.readyState === "complete" && !document.title.startsWith("One moment")`); err != nil {
+				if err := p.Until("the page itself", loaded); err != nil {
 					t.Fatal(err)
 				}
 				png, err := p.Picture(true)

@@ -128,7 +128,7 @@ func (b *Bars) draw(c *canvas) {
 	c.line("k-zero", zero, head-2, zero, c.height-2, 1)
 	for i, r := range b.Rows {
 		top := head + pitch*float64(i)
-		c.open(r.Link)
+		c.open(r.Link, "")
 		if c.wide {
 			c.text("k-part", left, 0, top+14, fit(r.Text, names))
 		} else {

@@ -93,9 +93,14 @@ func (c *canvas) text(class, anchor string, x, y float64, s string) {
 }
 
 // open and shut put a link around what is drawn between them.
-func (c *canvas) open(link string) {
-	if link != "" {
+// open begins a link; name says where it leads, where what it holds doesn't.
+func (c *canvas) open(link, name string) {
+	switch {
+	case link == "":
+	case name == "":
 		c.body.WriteString(`<a href="` + html.EscapeString(link) + `">`)
+	default:
+		c.body.WriteString(`<a href="` + html.EscapeString(link) + `" aria-label="` + html.EscapeString(name) + `">`)
 	}
 }
 

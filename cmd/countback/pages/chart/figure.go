@@ -49,9 +49,13 @@ func (f Figure) SVG(wide bool) string {
 		c.id, c.width, c.wide, class = f.ID+"-w", wideWidth, true, "k-wide"
 	}
 	f.draw(c)
+	role := "img"
+	if strings.Contains(c.body.String(), "<a ") { // what is in a picture as a whole can't be reached
+		role = "group"
+	}
 	var b strings.Builder
 	b.WriteString(`<svg xmlns="http://www.w3.org/2000/svg" class="` + class + `" viewBox="0 0 ` + coordinate(c.width) + " " + coordinate(c.height) +
-		`" font-size="13" role="img" aria-labelledby="` + c.id + `-t ` + c.id + `-d">`)
+		`" font-size="13" role="` + role + `" aria-labelledby="` + c.id + `-t ` + c.id + `-d">`)
 	b.WriteString(`<title id="` + c.id + `-t">` + html.EscapeString(f.Title) + `</title><desc id="` + c.id + `-d">` + html.EscapeString(f.Desc) + `</desc>`)
 	b.WriteString(c.defs.String())
 	b.WriteString(c.body.String())

@@ -91,7 +91,7 @@ func (m *Months) draw(c *canvas) {
 	for i, r := range rows {
 		at := left0 + pitch*(float64(i)+0.15)
 		level := num.Qty{}
-		c.open(r.Link)
+		c.open(r.Link, "")
 		for k, a := range r.Amounts {
 			if a.At.Sign() <= 0 {
 				continue

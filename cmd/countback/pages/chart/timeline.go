@@ -228,11 +228,11 @@ func (t *Timeline) marks(c *canvas, x times, y scale) {
 		at, level := x.at(m.Ms), y.at(m.OnHand)
 		switch m.Sort {
 		case Came:
-			c.open(m.Link)
+			c.open(m.Link, m.What+", "+t.day(m.Ms)+": "+t.Show(m.OnHand))
 			c.body.WriteString(`<path class="k-came" d="M` + coordinate(at) + "," + coordinate(level-2) + "v-12m-4,5l4,-5l4,5" + `" fill="none" stroke="currentColor" stroke-width="1.6"/>`)
 			c.shut(m.Link)
 		case Counted:
-			c.open(m.Link)
+			c.open(m.Link, m.What+", "+t.day(m.Ms)+": "+t.Show(m.OnHand))
 			c.circle("k-count", at, level, 4)
 			c.shut(m.Link)
 		}

@@ -67,7 +67,7 @@ func (w *Waterfall) draw(c *canvas) {
 		if s.Level {
 			class = "k-figure"
 		}
-		c.open(s.Link)
+		c.open(s.Link, "")
 		if c.wide {
 			c.text("k-part", left, 0, top+14, fit(s.Text, names))
 		}
