@@ -45,7 +45,8 @@ const (
 	labelEdge = 2.5
 	quiet     = 4
 	smallest  = 0.33 // millimetres of a module that a phone still reads from a hand's distance
-	nameLines = 3
+	nameLines = 4
+	codeShare = 0.42 // of a label's width at most, so that words have the larger part
 )
 
 // Fits says what is wrong with a label sheet, nil if nothing is: labels that overlap, lie outside of the paper, or are too small for a code.
@@ -109,7 +110,7 @@ func Labels(s LabelSheet, labels []Label, skip int, title string, at time.Time) 
 
 // drawLabel puts the code on the left, as large as the label allows, and the words beside it.
 func drawLabel(p *fpdf.Fpdf, s LabelSheet, l Label, x, y float64) error {
-	side := min(s.Height-2*labelEdge, (s.Width-3*labelEdge)/2)
+	side := min(s.Height-2*labelEdge, (s.Width-3*labelEdge)*codeShare)
 	module := side / float64(l.Size)
 	if module < smallest {
 		return fmt.Errorf("a code of %d modules is too fine for a label of %g by %g mm; choose a larger label", l.Size, s.Width, s.Height)
