@@ -40,6 +40,9 @@ func TestANewKeeperOverTheBus(t *testing.T) {
 	if desk.end() != 0 || left.end() != 0 {
 		t.Fatal(desk.all(), left.all())
 	}
+	if out := onFolder(t, fresh, "review"); !strings.Contains(out, "recovered") || !strings.Contains(out, `by the word of "attic"`) || !strings.Contains(out, "countback revoke") {
+		t.Error(out)
+	}
 	serve := start(t, fresh, nil, "serve", "--listen", "127.0.0.1", "--port", port)
 	serve.hear(`is open at (https://\S+)`)
 	syncSoon(t, second)

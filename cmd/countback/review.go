@@ -6,29 +6,38 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/projections/review"
+	"countback/sync/replicate"
 )
 
 func (m *Main) reviewCmd() *cobra.Command {
 	var a asked
+	var empty bool
 	cmd := &cobra.Command{
-		Use:     "review",
-		Short:   "What needs a decision",
-		Long:    "What needs a decision or a second look, with the event behind it and what can be done.",
+		Use:   "review",
+		Short: "What needs a decision",
+		Long: `What needs a decision or a second look, with the event behind it and what can be done. Lines that were refused because they can stand in no log are kept until
+--throw-away; so are facts of a copied device that nobody has recorded anew, and who became the keeper by whose word stays listed.`,
 		Example: "  countback review",
 		Args:    cobra.NoArgs,
 	}
 	cmd.ValidArgsFunction = nothingMore
 	a.flags(cmd)
+	cmd.Flags().BoolVar(&empty, emptyFlag, false, "throw the refused lines away first")
 	cmd.RunE = m.reading(func(d *desk, _ []string) error {
+		if empty {
+			if err := replicate.EmptyRefused(d.ctx, d.store); err != nil {
+				return err
+			}
+		}
 		log, run, err := a.fold(d)
 		if err != nil {
 			return err
 		}
-		closes, err := d.voidCloses()
+		more, err := d.toReview()
 		if err != nil {
 			return err
 		}
-		r, _ := review.Of(log, run, d.style(), closes...)
+		r, _ := review.Of(log, run, d.style(), more...)
 		return m.printReview(r)
 	})
 	return cmd

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"countback/ledger/event"
+	"countback/ledger/key"
+	"countback/ledger/num"
+	"countback/ledger/store"
+	"countback/ledger/store/sqlite"
+	"countback/sync/replicate"
+)
+
+// What stands outside the logs is for review to show: lines that were refused, and facts of a copied device that nobody has recorded anew.
+func TestReviewShowsWhatStandsBeside(t *testing.T) {
+	data := foundShop(t)
+	second := joinDesk(t, data, "attic")
+	if out := onFolder(t, data, "review"); !strings.HasPrefix(out, "Nothing needs a decision") {
+		t.Fatal(out)
+	}
+	own, err := readKey(data)
+	if err != nil {
+		t.Fatal(err)
+	}
+	attic, err := readKey(second)
+	if err != nil {
+		t.Fatal(err)
+	}
+	st, err := sqlite.Open(ledgerPath(data), sqlite.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer st.Close()
+	heads, err := st.Heads(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	behind := func(head store.Head, by *key.Key, n byte) *event.Event {
+		u := event.Unsigned{
+			ID: event.ID{1, 157, n}, Shop: own.Device(), Device: attic.Device(), Time: event.TimeOf(time.Now()), Seq: head.Seq + 1, Prev: head.Hash,
+			Data: &event.Damage{Item: "board", Qty: num.Whole(int64(n)), Reason: "damaged"},
+		}
+		e, err := u.Make(func(b []byte) (string, error) { return by.Sign(key.Event, b) })
+		if err != nil {
+			t.Fatal(err)
+		}
+		return e
+	}
+	head := heads[attic.Device()]
+	first, twin := behind(head, attic, 7), behind(head, attic, 9)
+	if twin.Hash < first.Hash {
+		first, twin = twin, first
+	}
+	forged := behind(head, own, 5)
+	m, err := replicate.New(t.Context(), replicate.Config{Store: st, Key: own, Shop: own.Device(), Desk: true, Build: "test"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.Step(time.Now(), replicate.File{Lines: [][]byte{first.Line}})
+	onFolder(t, data, "revoke", "attic")
+	m.Step(time.Now(), replicate.Changed{})
+	m.Step(time.Now(), replicate.File{Lines: [][]byte{twin.Line, forged.Line}})
+	out := onFolder(t, data, "review")
+	for _, want := range []string{"2 things need a look", "1 line from a file can stand in no log", "aside, damage", twin.ID.String(), "the device was revoked", `"reason":"damaged"`} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q isn't in\n%s", want, out)
+		}
+	}
+	out = onFolder(t, data, "review", "--throw-away")
+	if strings.Contains(out, "refused") || !strings.Contains(out, "1 thing needs a look") {
+		t.Error(out)
+	}
+	if list, err := replicate.Refused(t.Context(), st); err != nil || len(list) != 0 {
+		t.Error(list, err)
+	}
+}
