@@ -68,21 +68,21 @@ func (p *deskPages) question(ctx context.Context, d *desk, facts []event.Fact) e
 }
 
 // Since implements pages.Desk.
-func (p *deskPages) Since(ctx context.Context, version int64) ([]*event.Event, error) {
+func (p *deskPages) Since(ctx context.Context, version int64) (list []*event.Event, last int64, err error) {
 	d, err := p.open(ctx)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
-	var list []*event.Event
+	last = version
 	err = d.store.Scan(ctx, version, func(r store.Row) error {
 		e, err := event.ParseLine(bytes.Clone(r.Line))
 		if err != nil {
 			return err
 		}
-		list = append(list, e)
+		list, last = append(list, e), r.N
 		return nil
 	})
-	return list, problem(err)
+	return list, last, problem(err)
 }
 
 // Held implements pages.Desk.

@@ -194,14 +194,14 @@ func amountText(qty, in, item string) string {
 }
 
 // meanwhile says what has come in since a form was made and concerns it: the same items counted or delivered, the same order, the same definitions.
-func (v *view) meanwhile(f *form, facts []event.Fact) ([]string, error) {
+func (v *view) meanwhile(f *form, facts []event.Fact) (out []string, last int64, err error) {
 	seen := int64(-1)
-	if _, err := fmt.Sscan(f.text("seen"), &seen); err != nil || seen < 0 || seen >= v.look.Version {
-		return nil, nil
+	if _, err := fmt.Sscan(f.text("seen"), &seen); err != nil || seen < 0 {
+		return nil, 0, nil
 	}
-	list, err := v.desk().Since(v.ctx(), seen)
+	list, last, err := v.desk().Since(v.ctx(), seen)
 	if err != nil {
-		return nil, err
+		return nil, 0, err
 	}
 	own := map[event.ID]bool{}
 	about := set{}
@@ -211,7 +211,6 @@ func (v *view) meanwhile(f *form, facts []event.Fact) ([]string, error) {
 			about.add(s)
 		}
 	}
-	var out []string
 	for _, e := range list {
 		if own[e.ID] || e.Data == nil {
 			continue
@@ -220,7 +219,7 @@ func (v *view) meanwhile(f *form, facts []event.Fact) ([]string, error) {
 			out = append(out, v.site.told(v.look, e))
 		}
 	}
-	return out, nil
+	return out, last, nil
 }
 
 // concerns names what a fact is about, so that two facts about the same thing share a name.

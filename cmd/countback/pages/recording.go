@@ -26,8 +26,8 @@ var recordingPages = []route{
 type Recording interface {
 	// RecordAs is Record with the label of a person on each event; an empty one is the program's own.
 	RecordAs(ctx context.Context, person string, facts []event.Fact, sure bool) (Recorded, error)
-	// Since returns the events that have come in behind a look, in order of arrival.
-	Since(ctx context.Context, version int64) ([]*event.Event, error)
+	// Since returns the events that have come in behind a look, in order of arrival, and the number of the last one.
+	Since(ctx context.Context, version int64) (list []*event.Event, last int64, err error)
 	// Held returns the event of an id and whether it was reversed; nil where there is none.
 	Held(ctx context.Context, id event.ID) (e *event.Event, reversed bool, err error)
 }
@@ -215,12 +215,12 @@ type recording struct {
 
 // record records a form's facts, unless something has changed that the person hasn't seen, or they look like slips.
 func (v *view) record(f *form, facts []event.Fact, how recording) error {
-	meanwhile, err := v.meanwhile(f, facts)
+	meanwhile, last, err := v.meanwhile(f, facts)
 	if err != nil {
 		return err
 	}
 	if len(meanwhile) > 0 {
-		return how.show(http.StatusConflict, func(fv *formView) { fv.Meanwhile = meanwhile })
+		return how.show(http.StatusConflict, func(fv *formView) { fv.Meanwhile, fv.Seen = meanwhile, last })
 	}
 	rec, err := v.desk().RecordAs(v.ctx(), f.text("person"), facts, f.has("sure"))
 	var refusal *Refusal
