@@ -35,7 +35,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 			likely = "little"
 		}
 		text := x.Why
-		if x.Rank == 1 {
+		if x.Rank == 1 || words.Likely(x) {
 			if x.Settle != "" {
 				text += "\nWhat would tell: " + x.Settle + "."
 			}

@@ -6,7 +6,7 @@ import (
 	"countback/cmd/countback/words"
 )
 
-// findingsText says what most likely lies behind it, rank by rank, and what to do about what stands first.
+// findingsText says what most likely lies behind it, rank by rank, and what to do about what stands first, or is likely beside it.
 func (m *Main) findingsText(r *audited) string {
 	if len(r.Findings) == 0 {
 		return ""
@@ -25,7 +25,7 @@ func (m *Main) findingsText(r *audited) string {
 		}
 		head := words.Finding(&f, r.Unit)
 		b.WriteString(m.wrap(head, "") + "\n")
-		if f.Rank > 1 {
+		if f.Rank > 1 && !words.Likely(&f) {
 			continue
 		}
 		b.WriteString(m.wrap(f.Why, "   ") + "\n")

@@ -96,20 +96,29 @@ func Finding(f *audit.Finding, unit string) string {
 	return head
 }
 
-// Likeliest is what to say first of the causes; empty where nothing stands out.
+// Likeliest is what to say first of the causes, and of one that is likely beside it; empty where nothing stands out.
 func Likeliest(r *audit.Report) string {
-	if len(r.Findings) == 0 || r.Findings[0].Cause == audit.None {
+	if len(r.Findings) == 0 || !Likely(&r.Findings[0]) {
 		return ""
 	}
 	f := &r.Findings[0]
-	w, err := num.ParseQty(f.Weight)
-	switch {
-	case err != nil || w.Less(num.MustQty("0.5")):
-		return ""
-	case w.Less(num.MustQty("0.9")):
-		return " Most likely: " + Cause(f.Cause) + "."
+	most := Cause(f.Cause)
+	for i := 1; i < len(r.Findings); i++ {
+		if beside := &r.Findings[i]; beside.Rank > f.Rank && Likely(beside) {
+			most += ", and beside it " + Cause(beside.Cause)
+			break
+		}
 	}
-	return " The reason: " + Cause(f.Cause) + "."
+	if w, err := num.ParseQty(f.Weight); err != nil || w.Less(num.MustQty("0.9")) {
+		return " Most likely: " + most + "."
+	}
+	return " The reason: " + most + "."
+}
+
+// Likely reports whether a cause is likelier than not.
+func Likely(f *audit.Finding) bool {
+	w, err := num.ParseQty(f.Weight)
+	return err == nil && f.Cause != audit.None && !w.Less(num.MustQty("0.5"))
 }
 
 // Weight writes how likely a cause is, in words where a figure would say more than is known.
