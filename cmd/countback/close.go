@@ -99,25 +99,44 @@ func (m *Main) showMonth(d *desk, l *closing.Ledger, p closing.Period) error {
 
 var errMoved = errors.New("something was recorded while the figures were worked out; repeat the command, nothing was recorded")
 
-// closeMonth records the close, if nothing has come in since its figures were worked out.
+// closeMonth records the close and prints the figures.
 func (m *Main) closeMonth(d *desk, l *closing.Ledger, p closing.Period, force bool) error {
 	var err error
 	if d.key, err = d.ownKey(); err != nil {
 		return err
 	}
-	now := d.now()
-	f, err := l.Propose(d.ctx, p, d.key.Device(), now)
+	id, err := d.closePeriod(l, p, force)
 	if err != nil {
 		return err
 	}
+	if l, err = d.closings(); err != nil {
+		return err
+	}
+	f, err := l.Show(d.ctx, p)
+	if err != nil {
+		return err
+	}
+	if err := m.say("%s  close of %s\n", id, p); err != nil {
+		return err
+	}
+	return m.printClosing(d, f.Report(d.style()))
+}
+
+// closePeriod records the close, if nothing has come in since its figures were worked out.
+func (d *desk) closePeriod(l *closing.Ledger, p closing.Period, force bool) (event.ID, error) {
+	now := d.now()
+	f, err := l.Propose(d.ctx, p, d.key.Device(), now)
+	if err != nil {
+		return event.ID{}, err
+	}
 	questions := l.Questions(f, d.style())
 	if len(questions) > 0 && !force {
-		return wrong(p.String(), "settle them (countback review), or close with --force, which records that they were accepted",
+		return event.ID{}, wrong(p.String(), "settle them (countback review), or close with --force, which records that they were accepted",
 			"%s not decided: %s", count(len(questions), "thing is", "things are"), questionsText(questions))
 	}
 	data, err := f.Data(questions)
 	if err != nil {
-		return err
+		return event.ID{}, err
 	}
 	facts := []event.Fact{{Time: event.TimeOf(now), Data: data}}
 	check := d.check(facts)
@@ -134,18 +153,9 @@ func (m *Main) closeMonth(d *desk, l *closing.Ledger, p closing.Period, force bo
 		return check(tx)
 	})
 	if err := refused(err, nil); err != nil {
-		return err
+		return event.ID{}, err
 	}
-	if l, err = d.closings(); err != nil {
-		return err
-	}
-	if f, err = l.Show(d.ctx, p); err != nil {
-		return err
-	}
-	if err := m.say("%s  close of %s\n", result.IDs[0], p); err != nil {
-		return err
-	}
-	return m.printClosing(d, f.Report(d.style()))
+	return result.IDs[0], nil
 }
 
 // questionsText names a few questions in a line.

@@ -7,14 +7,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/cmd/countback/words"
-	"countback/ledger/num"
 	"countback/projections/closing"
 )
-
-// rollHeads are the heads of a roll-forward's columns, in the order of their list.
-var rollHeads = []string{"Opening", "Opened", "Bought", "Credited", "Made", "Sold", "Packed", "Into runs", "Given", "Own use", "Lost", "Gained", "Adjusted", "Closing"}
-
-const rollRule = "Closing = opening + opened + bought + made + gained - all other columns."
 
 // blank shows nothing where a figure is 0, so that a column of zeros disappears.
 func blank(s string) cell {
@@ -27,7 +21,7 @@ func blank(s string) cell {
 // rollGrid is a table of rolls: their quantities or their values. Columns without a figure disappear.
 func rollGrid(first column, second string) *grid {
 	g := &grid{columns: []column{first, {head: second}}}
-	for _, h := range rollHeads {
+	for _, h := range words.RollHeads {
 		g.columns = append(g.columns, column{head: h, figure: true})
 	}
 	return g
@@ -36,7 +30,7 @@ func rollGrid(first column, second string) *grid {
 func rollRow(name, unit string, r *closing.Roll, of func(closing.Cell) string) []cell {
 	row := []cell{plain(name), plain(unit)}
 	for i, c := range r.List() {
-		if i == 0 || i == len(rollHeads)-1 {
+		if i == 0 || i == len(words.RollHeads)-1 {
 			row = append(row, figure(of(c.Cell)))
 			continue
 		}
@@ -70,10 +64,10 @@ func (m *Main) itemTables(items []closing.Item, totals *closing.Roll) string {
 func (m *Main) costingsTable(totals *closing.Roll) string {
 	g := &grid{columns: []column{{head: "Total"}, {head: "At weighted average cost", figure: true}, {head: "First in, first out", figure: true}}}
 	for i, c := range totals.List() {
-		if i > 0 && i < len(rollHeads)-1 && blank(c.Cell.Average).shown == " " && blank(c.Cell.FIFO).shown == " " {
+		if i > 0 && i < len(words.RollHeads)-1 && blank(c.Cell.Average).shown == " " && blank(c.Cell.FIFO).shown == " " {
 			continue
 		}
-		g.add(plain(rollHeads[i]), figure(c.Cell.Average), figure(c.Cell.FIFO))
+		g.add(plain(words.RollHeads[i]), figure(c.Cell.Average), figure(c.Cell.FIFO))
 	}
 	g.footer = []cell{plain("Material cost of orders"), figure(totals.Material.Average), figure(totals.Material.FIFO)}
 	return m.layOut(g)
@@ -96,7 +90,7 @@ func (m *Main) effectTable(items []closing.Item) string {
 	for i := range items {
 		for k, c := range new(closing.Roll).List() {
 			if of, ok := items[i].Earlier[c.Name]; ok {
-				g.add(plain(items[i].Item), plain(strings.ToLower(rollHeads[k])), figure(of.Qty), figure(of.Value))
+				g.add(plain(items[i].Item), plain(strings.ToLower(words.RollHeads[k])), figure(of.Qty), figure(of.Value))
 			}
 		}
 	}
@@ -143,53 +137,16 @@ func (m *Main) printClosing(d *desk, r closing.Report) error {
 		}
 		return m.report(r, "", g, "")
 	}
-	lead := words.Month(r.Period) + ", " + d.shop.Name + ". " + closedText(r)
+	lead := words.Month(r.Period) + ", " + d.shop.Name + ". " + words.Closed(r)
 	if r.Totals == nil {
 		return m.printTable(m.wrapAll(lead), nil, strings.Join(r.Waiting, "\n")+"\n\nNo figures are shown before these events are here. Bring this ledger up to date.")
 	}
-	lead += "\nValues in " + r.Currency + ", " + costingText(r.Costing) + ". " + rollRule
-	parts := []string{m.itemTables(r.Items, r.Totals), m.costingsTable(r.Totals), m.roundingText(r),
+	lead += "\nValues in " + r.Currency + ", " + costingText(r.Costing) + ". " + words.RollRule
+	parts := []string{m.itemTables(r.Items, r.Totals), m.costingsTable(r.Totals), m.wrap(words.Rounding(r), ""),
 		m.eventsTable("From earlier periods: recorded after those were closed, with their whole effect in this month.", r.Earlier), m.effectTable(r.Items),
 		m.eventsTable("Recorded since this month was closed. It changes no figure here and shows in a later month.", r.Late),
 		m.askedText(r), m.wrapAll(join2(notCounted(r.Uncounted), shortOf(r.Short), incompleteText(r.Head))), m.wrapAll(r.Caution)}
 	return m.printTable(m.wrapAll(lead), nil, strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "\n\n"))
-}
-
-// closedText says how the month stands.
-func closedText(r closing.Report) string {
-	c := r.Closed
-	if c == nil {
-		events := int64(0)
-		for _, h := range r.Upto {
-			events += h.Seq
-		}
-		return "Not closed; a close now would cover " + count(int(events), "event", "events") + " of " + count(len(r.Upto), "device", "devices") + "."
-	}
-	text := "Closed " + clock(c.Time).show() + " by event " + c.Event + "."
-	switch {
-	case r.Totals == nil:
-	case !c.Agrees && c.Engine != r.Engine:
-		text += " These figures are not those that were closed: they were made by other rules (" + c.Engine + ", here " + r.Engine + "). The close stays as it is."
-	case !c.Agrees:
-		text += " These figures are not those that were closed: their digest differs. The close stays as it is; run countback verify."
-	}
-	if n := len(c.Accepted); n > 0 {
-		text += " It accepted " + count(n, "open question", "open questions") + "."
-	}
-	return text
-}
-
-// roundingText says where the printed total differs from the exact one.
-func (m *Main) roundingText(r closing.Report) string {
-	digits := 0
-	if _, frac, ok := strings.Cut(r.Totals.Closing.Value, "."); ok {
-		digits = len(frac)
-	}
-	exactly, err := num.ParseMoney(r.Exact.Closing.Value)
-	if err != nil || exactly.Round(digits).StringFixed(digits) == r.Totals.Closing.Value {
-		return ""
-	}
-	return m.wrap("Rounded by itself the closing value is "+grouped(exactly.Round(digits).StringFixed(digits))+"; here rows and columns add up as printed. --exact shows all places.", "")
 }
 
 // askedText lists what is not decided in an open month.
@@ -249,7 +206,7 @@ func (m *Main) printYear(d *desk, y closing.Year) error {
 		return m.printTable(m.wrapAll(lead), nil, strings.Join(waiting, "\n")+"\n\nNo sums are shown before these events are here. Bring this ledger up to date.")
 	}
 	g.footer = append(rollRow("Year", "", y.Totals, valueOf), figure(y.Totals.Material.Value))
-	lead += "\nValues in " + y.Currency + ", " + costingText(y.Costing) + ". " + rollRule
+	lead += "\nValues in " + y.Currency + ", " + costingText(y.Costing) + ". " + words.RollRule
 	parts := []string{m.layOut(g), m.itemTables(y.Items, y.Totals), m.costingsTable(y.Totals)}
 	if len(differ) > 0 {
 		parts = append(parts, m.wrapAll("The figures of "+strings.Join(differ, ", ")+" are not those that were closed: their digest differs. See countback close "+differ[0]+" --dry-run."))
@@ -271,39 +228,44 @@ and one month's closing is the next one's opening.`,
 	cmd.Flags().StringVar(&out, "out", "", "new `file` to write into")
 	cmd.RunE = m.reading(func(d *desk, _ []string) error {
 		m.csvUnlessAsked(cmd)
-		l, err := d.closings()
-		if err != nil {
-			return err
-		}
-		y, err := l.Year(d.ctx, 0, d.style())
-		if err != nil {
-			return err
-		}
-		type month struct {
-			closing.Month
-			Items []closing.Item `json:"items"`
-		}
-		report := struct {
-			Engine   string  `json:"engine"`
-			Currency string  `json:"currency"`
-			Costing  string  `json:"costing"`
-			Closes   []month `json:"closes"`
-			Caution  string  `json:"caution"`
-		}{y.Engine, y.Currency, y.Costing, []month{}, y.Caution}
-		g := rollCSV(true)
-		for i := range y.Months {
-			c := &y.Months[i]
-			if c.Totals == nil && m.format != formatJSON {
-				return wrong(c.Period, "bring this ledger up to date first", "%s", c.Waiting[0])
-			}
-			report.Closes = append(report.Closes, month{*c, append([]closing.Item{}, c.Items...)})
-			for k := range c.Items {
-				if !c.Items[k].Still {
-					g.rows = append(g.rows, rollCSVRow(c.Period, &c.Items[k]))
-				}
-			}
-		}
-		return m.exporting(out, func() error { return m.report(report, "", g, "") })
+		return m.exportCloses(d, out)
 	})
 	return cmd
+}
+
+// exportCloses writes the closed figures to a file, "" for standard output.
+func (m *Main) exportCloses(d *desk, out string) error {
+	l, err := d.closings()
+	if err != nil {
+		return err
+	}
+	y, err := l.Year(d.ctx, 0, d.style())
+	if err != nil {
+		return err
+	}
+	type month struct {
+		closing.Month
+		Items []closing.Item `json:"items"`
+	}
+	report := struct {
+		Engine   string  `json:"engine"`
+		Currency string  `json:"currency"`
+		Costing  string  `json:"costing"`
+		Closes   []month `json:"closes"`
+		Caution  string  `json:"caution"`
+	}{y.Engine, y.Currency, y.Costing, []month{}, y.Caution}
+	g := rollCSV(true)
+	for i := range y.Months {
+		c := &y.Months[i]
+		if c.Totals == nil && m.format != formatJSON {
+			return wrong(c.Period, "bring this ledger up to date first", "%s", c.Waiting[0])
+		}
+		report.Closes = append(report.Closes, month{*c, append([]closing.Item{}, c.Items...)})
+		for k := range c.Items {
+			if !c.Items[k].Still {
+				g.rows = append(g.rows, rollCSVRow(c.Period, &c.Items[k]))
+			}
+		}
+	}
+	return m.exporting(out, func() error { return m.report(report, "", g, "") })
 }

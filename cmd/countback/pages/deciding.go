@@ -1,4 +1,65 @@
 package pages
 
+import (
+	"strings"
+
+	"countback/projections/review"
+)
+
 // decidingPages are about what needs a decision.
-var decidingPages []route
+var decidingPages = []route{{pattern: "GET /decide", serve: serveDecide}}
+
+// decidePage is what needs a decision or a second look.
+type decidePage struct {
+	Report review.Report
+	Rows   []decideRow
+}
+
+// decideRow is one question with what can be done.
+type decideRow struct {
+	review.Item
+	Head  string
+	About string
+	Link  string // of what it is about
+	Event *eventLink
+}
+
+func serveDecide(v *view) error {
+	r, err := soon(v, "what to decide", (*Look).Review)
+	if err != nil {
+		return err
+	}
+	d := &decidePage{Report: r}
+	for _, it := range r.Items {
+		row := decideRow{Item: it, Head: topicName(it.Topic), About: it.About}
+		switch {
+		case it.About == "":
+		case v.look.Def(it.About) != nil:
+			row.Link, row.About = "/item/"+it.About, v.look.nameOf(it.About)
+		case v.look.State().Orders[it.About] != nil:
+			row.Link, row.About = "/orders/"+it.About, "order "+it.About
+		}
+		if it.Event != "" {
+			x := v.look.eventLink(it.Event)
+			row.Event = &x
+		}
+		d.Rows = append(d.Rows, row)
+	}
+	return v.render("decide", d)
+}
+
+// topicName is a topic of the review as people say it.
+func topicName(topic string) string {
+	switch topic {
+	case "pending":
+		return "Packed twice?"
+	case "no_cost":
+		return "No cost known"
+	case "order_again":
+		return "An order placed twice"
+	case "stale_order":
+		return "Open for long"
+	}
+	s := strings.ReplaceAll(topic, "_", " ")
+	return strings.ToUpper(s[:1]) + s[1:]
+}

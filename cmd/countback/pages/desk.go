@@ -23,6 +23,7 @@ type Desk interface {
 	Moment(text string, kind event.Kind) (event.Time, error)
 
 	Ledger
+	Months
 	Devices
 	Founding
 	Recording
