@@ -20,7 +20,8 @@
 //     revokes what he owes it to. If a keeper revokes such a device as well, its events up to that last count: the keeper has looked at them.
 //
 // No clock and no order tells whether an endorsement was given before its device was revoked or after, since it stands in nobody's log. Hence the last rule,
-// which is hard on a device that was restored before its old self was revoked by somebody else, and its exception. For the same reason the keeper's key is
+// which is hard on a device that was restored before its old self was revoked by somebody else, and its exception; and hence a door takes no first event by the word
+// of a device that it knows to be revoked, although a log that has come in stays. For the same reason the keeper's key is
 // the root of it all: whoever has it can revoke the devices that would recover from him. Two desks that took the keeper's place with his own key can't be told
 // apart either; the smaller id counts.
 //

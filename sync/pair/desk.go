@@ -254,6 +254,8 @@ func (d *Desk) Confirm(ctx context.Context, code Code, typed string, k *key.Key)
 }
 
 // admit takes the first event of a device's log into the ledger, if the device was paired. Once more changes nothing. It needs no open pairing: the event vouches for itself.
+// Of a device that was revoked since, it takes no word for anybody new: a stolen desk that was the keeper could otherwise let in whom it likes, since nothing in the
+// event tells when it was endorsed. Who was endorsed just before that is paired anew.
 func (d *Desk) admit(ctx context.Context, line []byte) error {
 	e, err := event.ParseLine(bytes.Clone(line))
 	if err != nil {
@@ -269,6 +271,11 @@ func (d *Desk) admit(ctx context.Context, line []byte) error {
 	}
 	if err := chain.Verify(e, store.EmptyHead, members); err != nil {
 		return fmt.Errorf("%w (%w)", ErrFirst, err)
+	}
+	if by, _ := members.Get(data.By); by.Revoked {
+		if _, held := members.Get(e.Device); !held {
+			return fmt.Errorf("%w (the device that endorsed it was revoked)", ErrFirst)
+		}
 	}
 	err = d.Store.Write(ctx, func(tx store.Tx) error {
 		_, err := tx.Insert(e)

@@ -242,7 +242,7 @@ func TestDownload(t *testing.T) {
 func TestRecovery(t *testing.T) {
 	h := newHouse(t)
 	phone := newKey(t)
-	h.join(phone, "pocket", "phone")
+	phoneLine := h.join(phone, "pocket", "phone")
 	fresh := &house{t: t, clock: h.clock, st: memory.New(), key: newKey(t), shop: h.shop}
 	if err := h.st.Scan(ctx, 0, func(r store.Row) error {
 		e, err := event.ParseLine(append([]byte{}, r.Line...))
@@ -300,6 +300,27 @@ func TestRecovery(t *testing.T) {
 	}
 	want(t, m.Refuse(ctx), nil, "refused")
 	want(t, m.Recover(ctx, phone, lost), pair.ErrEnded, "after it was refused")
+
+	// The old desk was stolen. Its key admits nobody any more.
+	if err := fresh.st.Write(ctx, func(tx store.Tx) error { _, err := tx.Insert(e); return err }); err != nil {
+		t.Fatal(err)
+	}
+	fresh.revoke(lost)
+	for _, by := range []*key.Key{h.key, fresh.key} {
+		k := newKey(t)
+		sig, err := by.Sign(key.Admit, key.AdmitPayload(h.shop, k.Public(), "phone"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		wanted := error(nil)
+		if by == h.key {
+			wanted = pair.ErrFirst
+		}
+		h.clock.on(10e9)
+		want(t, c.Admit(ctx, fresh.first(k, event.Device{Key: k.Public(), Name: "x", Role: "phone", By: by.Device(), Endorsement: sig})), wanted, "a new device, endorsed by "+by.Device())
+	}
+	h.clock.on(10e9)
+	want(t, c.Admit(ctx, phoneLine), nil, "whom it has admitted before, once more")
 }
 
 // A desk that is a member learns where else it may go, and uses no code up.
