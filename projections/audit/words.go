@@ -184,7 +184,7 @@ func (w *words) drift(f *Finding, c *column, size float64) {
 	f.Why = each + " takes about " + chance.Text(math.Round((1+size)*100)/100) + " times what the specs say, " + w.since(c) + ": what is missing goes with what was packed or printed."
 	f.Do = []string{"take one parcel apart, or watch the next one, and see what it really takes"}
 	r := use.Of(w.shop.Table, w.st, w.rep.Item)
-	if len(r.Items) == 1 && r.Items[0].Proposed != nil {
+	if len(r.Items) == 1 && r.Items[0].Proposed != nil && (c.place == "" || r.Items[0].Proposed.Format == c.place) {
 		p := r.Items[0].Proposed
 		at := ""
 		if p.Format != "" {
@@ -194,7 +194,11 @@ func (w *words) drift(f *Finding, c *column, size float64) {
 		f.Events = append([]string{p.Spec}, f.Events...)
 		return
 	}
-	f.Do = append(f.Do, "countback packspec FILE or countback makespec FILE, with what it takes")
+	where := ""
+	if c.place != "" {
+		where = " in " + c.place
+	}
+	f.Do = append(f.Do, "countback packspec FILE or countback makespec FILE, with what it takes"+where)
 }
 
 func (w *words) shortPack(f *Finding, c *column, size float64) {

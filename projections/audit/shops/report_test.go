@@ -75,6 +75,66 @@ func TestWhatToDoSetsItRight(t *testing.T) {
 	}
 }
 
+// A drift in one format goes with what that format uses, which tells it from a loss day by day where all use together hardly would.
+func TestADriftInOneFormatIsFoundThere(t *testing.T) {
+	found := 0
+	const shops = 6
+	for seed := range uint64(shops) {
+		s := newShop(tuned + 700 + seed)
+		s.trade(1<<30, 0, 0, 0)
+		s.supplies = append(s.supplies, supply{id: "sleeve", per: "parcel", format: anyFormat, qty: 1, waste: s.mu, tol: -1, price: 0.3})
+		s.stockUp()
+		s.item = len(s.supplies) - 1
+		s.window()
+		s.fill(0)
+		from := s.counts[s.to-6]
+		lost := s.lose(s.item)
+		for j := range s.orders {
+			if o := &s.orders[j]; o.packed > from && o.packed < s.days && o.format() == "box" {
+				lost[o.packed] += 2
+			}
+		}
+		s.fill(0)
+		s.record()
+		list := reportOf(t, s, s.lines).Findings
+		if f := list[0]; f.Cause == audit.SpecDrift && strings.HasPrefix(f.Why, "Each use in box takes about ") && (len(list) == 1 || list[1].Rank > 1) {
+			found++
+			if do := strings.Join(list[0].Do, " "); strings.Contains(do, "flat") || !strings.Contains(do, "box") {
+				t.Error("what to do is about another line:", do)
+			}
+		} else {
+			t.Log(seed, list)
+		}
+	}
+	if found < shops-2 {
+		t.Errorf("found in %d of %d shops", found, shops)
+	}
+}
+
+// What is likely beside a cause is no other reading of the same data, and doesn't share its rank.
+func TestTwoCausesStandBehindEachOther(t *testing.T) {
+	apart := 0
+	const shops = 8
+	for seed := range uint64(shops) {
+		s := plant(tuned+900+seed, obvious, audit.OneOffLoss, audit.MissingEntry)
+		s.record()
+		at := map[audit.Cause]int{}
+		for _, f := range reportOf(t, s, s.lines).Findings {
+			if f.Weight >= "0.5" {
+				at[f.Cause] = f.Rank
+			}
+		}
+		if a, b := at[audit.OneOffLoss], at[audit.MissingEntry]; a > 0 && b > 0 && min(a, b) == 1 && max(a, b) == 2 {
+			apart++
+		} else {
+			t.Log(seed, at)
+		}
+	}
+	if apart < shops-2 {
+		t.Errorf("both stand behind each other in %d of %d shops", apart, shops)
+	}
+}
+
 // An item that was never counted twice is accused of nothing.
 func TestWithoutCountsNothingIsFound(t *testing.T) {
 	s := plant(tuned+99, obvious, audit.OneOffLoss)

@@ -181,23 +181,30 @@ func (s *shop) trade(from int, more, heavy float64, heavyClass int) {
 	}
 }
 
-// use is what an order takes of a supply by the spec: single uses of a size.
-func (x *supply) use(o *order, classes int) int {
+// anyFormat is that of a supply that every parcel takes, by a line of each format.
+const anyFormat = "any"
+
+func (o *order) format() string {
 	n := 0
 	for _, u := range o.units {
 		n += u
 	}
-	format := "flat"
 	if n > 4 {
-		format = "box"
+		return "box"
 	}
+	return "flat"
+}
+
+// use is what an order takes of a supply by the spec: single uses of a size.
+func (x *supply) use(o *order, classes int) int {
+	format := o.format()
 	switch {
 	case x.run:
 		return 0
 	case x.zone != "" && x.zone != o.zone:
 		return 0
 	case x.per == "parcel":
-		if x.format != format {
+		if x.format != format && x.format != anyFormat {
 			return 0
 		}
 		return x.qty
@@ -454,6 +461,10 @@ func (s *shop) specs(t event.Time) {
 		}
 		switch {
 		case x.run:
+		case x.format == anyFormat:
+			for i := range spec.Formats {
+				spec.Formats[i].Lines = append(spec.Formats[i].Lines, l)
+			}
 		case x.format == "flat":
 			spec.Formats[0].Lines = append(spec.Formats[0].Lines, l)
 		case x.format == "box":
