@@ -75,7 +75,7 @@ func (r *recorder) ready(ctx context.Context) (*phone.Phone, error) {
 		return nil, err
 	}
 	r.setLocked(ok && release == nil)
-	r.db = db
+	r.db, db.Loose = db, paged.IsPoint
 	r.p = &phone.Phone{
 		Store: paged.New(db), Box: db, Now: r.now, Entropy: r.entropy, Build: r.build, Zone: time.LoadLocation, Breathe: breather(r.now),
 	}
@@ -130,37 +130,33 @@ func (r *recorder) told() {
 	}
 }
 
-// follow reads the definitions anew when the ledger has changed, and tells the page.
+// follow reads the definitions anew when events have come from elsewhere, and tells the page. Most of what the carrier writes is its own notes.
 func (r *recorder) follow(ctx context.Context) {
 	const gather = 60 * time.Millisecond // what comes together is told once
 	r.told()                             // definitions may have come while no tab was open
+	mark := ""
 	for first := true; ; first = false {
 		<-r.news
 		if !first {
 			time.Sleep(gather)
 		}
-		changed, err := r.refresh(ctx)
-		if err == nil && (changed || !first) {
+		now, err := r.p.Mark(ctx)
+		if err != nil || now == mark {
+			continue
+		}
+		mark = now
+		was := r.p.State()
+		changed, err := r.p.Refresh(ctx)
+		if err != nil {
+			continue
+		}
+		if r.p.State() == phone.Revoked && was != phone.Revoked {
+			r.emit("revoked", nil)
+		}
+		if changed || !first {
 			r.emit("changed", nil)
 		}
 	}
-}
-
-// refresh writes the face anew. A tab that only shows leaves that to the one that records.
-func (r *recorder) refresh(ctx context.Context) (bool, error) {
-	was, err := r.p.Open(ctx)
-	if err != nil {
-		return false, err
-	}
-	changed, err := r.p.Refresh(ctx)
-	if err != nil {
-		return false, err
-	}
-	now, err := r.p.Open(ctx)
-	if err == nil && now.State == phone.Revoked && was.State != phone.Revoked {
-		r.emit("revoked", nil)
-	}
-	return changed, err
 }
 
 // writing returns an error in a tab that only shows.

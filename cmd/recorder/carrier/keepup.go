@@ -45,6 +45,7 @@ type upkeep struct {
 
 // keepUp keeps the ledger in step with the desk until the context ends.
 func (c *carrier) keepUp(ctx context.Context, k *key.Key, shop string) error {
+	c.db.Loose = phone.Loose(k.Device())
 	machine, err := replicate.New(ctx, replicate.Config{Store: c.store, Key: k, Shop: shop})
 	if err != nil {
 		return err

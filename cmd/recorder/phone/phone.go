@@ -5,6 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
+	"strconv"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -18,11 +21,14 @@ import (
 	"countback/ledger/key"
 	"countback/ledger/record"
 	"countback/ledger/store"
+	"countback/ledger/store/paged"
+	"countback/sync/replicate"
 )
 
 // Box keeps small texts beside the ledger; "" is none.
 type Box interface {
-	Put(ctx context.Context, key, text string) error
+	Put(ctx context.Context, key, text string) error        // durably
+	PutLoosely(ctx context.Context, key, text string) error // what can be had again
 	Take(ctx context.Context, key string) (string, error)
 }
 
@@ -266,8 +272,43 @@ func (p *Phone) show(ctx context.Context, f *Face) (changed bool, err error) {
 	if err != nil || string(was) == string(now) {
 		return false, err
 	}
+	put := p.Box.Put
+	if was := *p.face; was.State == f.State && was.Shop.ID == f.Shop.ID {
+		put = p.Box.PutLoosely // the rest is the ledger's, or the order of a list
+	}
 	p.face = f
-	return true, p.Box.Put(ctx, boxFace, string(now))
+	return true, put(ctx, boxFace, string(now))
+}
+
+// Loose says which keys of the ledger's disk may be lost in a power failure, for a device.
+func Loose(own string) func(key string) bool {
+	return func(key string) bool {
+		note, ok := paged.NoteOf(key)
+		return paged.IsPoint(key) || ok && replicate.Regained(note, own)
+	}
+}
+
+// State returns the phone's state as far as it was read, New before that.
+func (p *Phone) State() string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.face == nil {
+		return New
+	}
+	return p.face.State
+}
+
+// Mark tells one state of the ledger's logs from another.
+func (p *Phone) Mark(ctx context.Context) (string, error) {
+	last, heads, err := p.ends(ctx)
+	if err != nil {
+		return "", err
+	}
+	mark := strconv.FormatInt(last, 10)
+	for _, d := range slices.Sorted(maps.Keys(heads)) {
+		mark += " " + heads[d].Hash
+	}
+	return mark, nil
 }
 
 // Turn takes note of what the desk's door says: that this phone is shut out, or that another shop's desk answers, or Member once it is let in again. It reports

@@ -45,7 +45,7 @@ type Standing struct {
 
 // KeepSent is for the carrier.
 func KeepSent(ctx context.Context, b Box, s Sent) error {
-	return (&Phone{Box: b}).keep(ctx, boxSent, s)
+	return b.PutLoosely(ctx, boxSent, KeptSent(s))
 }
 
 // Standing tells how safe the entries are.

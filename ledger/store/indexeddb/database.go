@@ -22,6 +22,10 @@ const (
 
 // Database is a browser's database: a disk of package paged, and a box for small values.
 type Database struct {
+	// Loose, if not nil, says which keys of the disk may be lost in a power failure, because they can be had again. A commit of no others doesn't wait for the
+	// device's storage. It is set before the first commit.
+	Loose func(key string) bool
+
 	name    string
 	db      js.Value
 	channel js.Value // undefined where the browser has none
@@ -145,17 +149,29 @@ func fail(op string, err error) error {
 	return e
 }
 
+// mode is what a transaction does.
+type mode int
+
+const (
+	reading  mode = iota
+	loosely       // writes what can be had again
+	strictly      // writes, and is done only once the device's storage has it
+)
+
 // transaction runs fn with one object store and waits until all is done. fn must not wait.
-func (d *Database) transaction(ctx context.Context, op, name string, write bool, fn func(s js.Value, tx js.Value)) error {
+func (d *Database) transaction(ctx context.Context, op, name string, how mode, fn func(s js.Value, tx js.Value)) error {
 	if d.lost.Load() {
 		return fail(op, &Failure{Name: "InvalidStateError", Message: "the browser has closed the database"})
 	}
 	var tx js.Value
 	err := Catch(func() {
-		if write {
-			tx = d.db.Call("transaction", name, "readwrite", map[string]any{"durability": "strict"})
-		} else {
+		switch how {
+		case reading:
 			tx = d.db.Call("transaction", name, "readonly")
+		case loosely:
+			tx = d.db.Call("transaction", name, "readwrite", map[string]any{"durability": "relaxed"})
+		case strictly:
+			tx = d.db.Call("transaction", name, "readwrite", map[string]any{"durability": "strict"})
 		}
 		fn(tx.Call("objectStore", name), tx)
 	})
@@ -166,7 +182,7 @@ func (d *Database) transaction(ctx context.Context, op, name string, write bool,
 		return fail(op, err)
 	}
 	// A write that has begun is waited for: whoever gave up would not know whether it happened.
-	if write {
+	if how != reading {
 		ctx = context.WithoutCancel(ctx)
 	}
 	return fail(op, settled(ctx, tx, "oncomplete", "onabort", "onerror"))
@@ -175,7 +191,7 @@ func (d *Database) transaction(ctx context.Context, op, name string, write bool,
 // Get implements paged.Disk.
 func (d *Database) Get(ctx context.Context, keys ...string) ([][]byte, error) {
 	requests := make([]js.Value, len(keys))
-	err := d.transaction(ctx, "read", pages, false, func(s, _ js.Value) {
+	err := d.transaction(ctx, "read", pages, reading, func(s, _ js.Value) {
 		for i, k := range keys {
 			requests[i] = s.Call("get", k)
 		}
@@ -197,7 +213,7 @@ func between(from, to string) js.Value {
 // Keys implements paged.Disk.
 func (d *Database) Keys(ctx context.Context, from, to string) ([]string, error) {
 	var request js.Value
-	err := d.transaction(ctx, "read", pages, false, func(s, _ js.Value) { request = s.Call("getAllKeys", between(from, to)) })
+	err := d.transaction(ctx, "read", pages, reading, func(s, _ js.Value) { request = s.Call("getAllKeys", between(from, to)) })
 	if err != nil {
 		return nil, err
 	}
@@ -215,7 +231,7 @@ func texts(list js.Value) []string {
 // Range implements paged.Disk.
 func (d *Database) Range(ctx context.Context, from, to string, fn func(key string, value []byte) error) error {
 	var keys, values js.Value
-	err := d.transaction(ctx, "read", pages, false, func(s, _ js.Value) {
+	err := d.transaction(ctx, "read", pages, reading, func(s, _ js.Value) {
 		keys, values = s.Call("getAllKeys", between(from, to)), s.Call("getAll", between(from, to))
 	})
 	if err != nil {
@@ -235,7 +251,7 @@ func (d *Database) Commit(ctx context.Context, b paged.Batch) error {
 	var busy bool
 	var thrown error
 	var check js.Func
-	err := d.transaction(ctx, "record", pages, true, func(s, tx js.Value) {
+	err := d.transaction(ctx, "record", pages, d.how(b), func(s, tx js.Value) {
 		guard := s.Call("get", b.Guard.Key)
 		check = js.FuncOf(func(js.Value, []js.Value) any {
 			if busy = !bytes.Equal(toBytes(guard.Get("result")), b.Guard.Value); busy {
@@ -267,6 +283,24 @@ func (d *Database) Commit(ctx context.Context, b paged.Batch) error {
 		}
 	}
 	return nil
+}
+
+// how says how a batch is written.
+func (d *Database) how(b paged.Batch) mode {
+	if d.Loose == nil || len(b.Clear) > 0 {
+		return strictly
+	}
+	for _, p := range b.Put {
+		if p.Key != b.Guard.Key && !d.Loose(p.Key) {
+			return strictly
+		}
+	}
+	for _, k := range b.Drop {
+		if !d.Loose(k) {
+			return strictly
+		}
+	}
+	return loosely
 }
 
 func put(s js.Value, b paged.Batch) {

@@ -1,6 +1,9 @@
 package paged
 
-import "context"
+import (
+	"context"
+	"strings"
+)
 
 // Disk keeps values under keys. It may be used by several goroutines.
 type Disk interface {
@@ -27,6 +30,12 @@ type Pair struct {
 	Key   string
 	Value []byte
 }
+
+// IsPoint reports whether a key is that of a checkpoint, which can always be folded again.
+func IsPoint(key string) bool { return strings.HasPrefix(key, pointPrefix) }
+
+// NoteOf returns which note of the replica stands under a key of the disk; false if none does.
+func NoteOf(key string) (string, bool) { return strings.CutPrefix(key, notePrefix) }
 
 // Batch is what is written at once: first what is to be dropped, then what is put.
 type Batch struct {
