@@ -1,7 +1,7 @@
 // Forms work without this. With it an item's own packs and measures are offered as soon as it is named, rows come as they are needed, and a spec shows what it would change.
 
 const items = new Map();
-for (const o of document.querySelectorAll("#items option")) {
+for (const o of document.querySelectorAll("#list-items option")) {
   items.set(o.value, { name: o.getAttribute("label"), ways: (o.dataset.in || "").split("|").map((w) => w.split(/=(.*)/s)) });
 }
 
