@@ -63,7 +63,7 @@ func median(list []float64) float64 {
 
 // BenchmarkPhone measures what the phone promises: tap-ms, from the call to a durable answer with what is on hand, of an entry every two seconds, and bare-ms, one strict write of the same browser beside it; start-ms,
 // from the navigation to a list of items, of a warm start with the processor slowed four times; figures-ms, from there to what is on hand; and MiB of linear
-// memory of both modules. COUNTBACK_FULL=1 takes 100,000 events instead of the year of 5,000 orders.
+// memory of both modules, and of the page's after a fold from the first event (whole-MiB). COUNTBACK_FULL=1 takes 100,000 events instead of the year of 5,000 orders.
 func BenchmarkPhone(b *testing.B) {
 	orders := 5000
 	if os.Getenv("COUNTBACK_FULL") != "" {
@@ -79,6 +79,8 @@ func BenchmarkPhone(b *testing.B) {
 	page.Do(`await until("all is here", async () => { const s = await countback.standing(); return s.at_desk && !s.filling })`, nil)
 	filled := time.Since(began)
 	page.Do(`return countback.stock()`, nil) // the first fold leaves checkpoints
+	var whole float64
+	page.Do("return memory()", &whole)
 	time.Sleep(3 * time.Second)
 
 	var taps, bare, starts, figures []float64
@@ -121,6 +123,7 @@ func BenchmarkPhone(b *testing.B) {
 	b.ReportMetric(median(bare), "bare-ms")
 	b.ReportMetric(median(starts), "start-ms")
 	b.ReportMetric(median(figures), "figures-ms")
+	b.ReportMetric(whole/(1<<20), "whole-MiB")
 	b.ReportMetric(memory/(1<<20), "MiB")
 	b.ReportMetric(worker/(1<<20), "carrier-MiB")
 	b.ReportMetric(filled.Seconds(), "fill-s")
