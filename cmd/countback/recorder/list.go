@@ -22,6 +22,7 @@ const (
 // List is what a build holds.
 type List struct {
 	Build string `json:"build"` // SHA-256 of the hashes of all files
+	Quick bool   `json:"quick"` // compressed less than it could be
 	Files []File `json:"files"` // by path
 }
 

@@ -46,7 +46,8 @@ type builder struct {
 
 	files  map[string][]byte
 	made   []recorder.File
-	packed map[string][2]int // sizes, brotli and gzip
+	packed map[string][2]int    // sizes, brotli and gzip
+	had    map[string][2][]byte // compressed forms of an earlier build, by hash
 	mu     sync.Mutex
 }
 
@@ -137,8 +138,36 @@ func (b *builder) list() error {
 	return nil
 }
 
+// earlier reads the compressed forms of an earlier build, by the hash of what they hold: compressing well takes a minute, and most files stay the same from one
+// build to the next. What can't be read is made anew.
+func (b *builder) earlier() map[string][2][]byte {
+	var list recorder.List
+	text, err := os.ReadFile(filepath.Join(b.into, recorder.ListName))
+	if err != nil || json.Unmarshal(text, &list) != nil || list.Quick != b.quick {
+		return nil
+	}
+	found := map[string][2][]byte{}
+	for _, f := range list.Files {
+		place := filepath.Join(b.into, recorder.Folder, filepath.FromSlash(f.Path))
+		br, err := os.ReadFile(place + ".br")
+		gz, err2 := os.ReadFile(place + ".gz")
+		if err == nil && err2 == nil && b.holds(br, f.Hash) {
+			found[f.Hash] = [2][]byte{br, gz}
+		}
+	}
+	return found
+}
+
+// holds reports whether a compressed form is whole and that of a content.
+func (b *builder) holds(br []byte, hash string) bool {
+	sum := sha256.New()
+	_, err := io.Copy(sum, brotli.NewReader(bytes.NewReader(br)))
+	return err == nil && hex.EncodeToString(sum.Sum(nil)) == hash
+}
+
 // write replaces what the folder holds. list.json comes last: without it the folder counts as not built.
 func (b *builder) write() error {
+	b.had = b.earlier()
 	for _, old := range []string{recorder.ListName, recorder.Folder} {
 		if err := os.RemoveAll(filepath.Join(b.into, old)); err != nil {
 			return err
@@ -156,7 +185,7 @@ func (b *builder) write() error {
 			return err
 		}
 	}
-	text, err := json.MarshalIndent(recorder.List{Build: b.name(), Files: b.made}, "", " ")
+	text, err := json.MarshalIndent(recorder.List{Build: b.name(), Quick: b.quick, Files: b.made}, "", " ")
 	if err != nil {
 		return err
 	}
@@ -181,14 +210,17 @@ func (b *builder) writeFile(f recorder.File) error {
 	if !f.Packed {
 		return os.WriteFile(place, content, 0o644)
 	}
-	br, err := b.brotli(content)
-	if err != nil {
-		return err
+	forms, ok := b.had[f.Hash]
+	if !ok {
+		var err error
+		if forms[0], err = b.brotli(content); err != nil {
+			return err
+		}
+		if forms[1], err = b.gzip(content); err != nil {
+			return err
+		}
 	}
-	gz, err := b.gzip(content)
-	if err != nil {
-		return err
-	}
+	br, gz := forms[0], forms[1]
 	b.mu.Lock()
 	b.packed[f.Path] = [2]int{len(br), len(gz)}
 	b.mu.Unlock()
