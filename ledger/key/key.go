@@ -8,8 +8,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-
-	"github.com/nats-io/nkeys"
 )
 
 // DeviceLen is the length of a device id in characters.
@@ -38,8 +36,8 @@ func Generate(rand io.Reader) (*Key, error) {
 
 // FromSeed reads a key as Seed wrote it. The error never shows the seed.
 func FromSeed(seed []byte) (*Key, error) {
-	prefix, raw, err := nkeys.DecodeSeed(seed)
-	if err != nil || prefix != nkeys.PrefixByteUser {
+	raw, ok := decode(seedPrefix, string(seed))
+	if !ok {
 		return nil, fmt.Errorf("%w: the key file doesn't hold a NATS user seed (58 characters, beginning with SU); take the key from a backup", ErrKey)
 	}
 	return fromRaw(raw)
@@ -48,20 +46,12 @@ func FromSeed(seed []byte) (*Key, error) {
 func fromRaw(raw []byte) (*Key, error) {
 	private := ed25519.NewKeyFromSeed(raw)
 	pub := private.Public().(ed25519.PublicKey)
-	text, err := nkeys.Encode(nkeys.PrefixByteUser, pub)
-	if err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrKey, err)
-	}
-	return &Key{public: string(text), device: deviceID(pub), private: func() ed25519.PrivateKey { return private }}, nil
+	return &Key{public: encode(publicPrefix, pub), device: deviceID(pub), private: func() ed25519.PrivateKey { return private }}, nil
 }
 
 // Seed returns the secret in nkeys' text. It belongs into the key file and a backup, nowhere else.
 func (k *Key) Seed() ([]byte, error) {
-	seed, err := nkeys.EncodeSeed(nkeys.PrefixByteUser, k.private().Seed())
-	if err != nil {
-		return nil, fmt.Errorf("write a device key: %w", err)
-	}
-	return seed, nil
+	return []byte(encode(seedPrefix, k.private().Seed())), nil
 }
 
 // Public returns the public key in nkeys' text.
@@ -85,8 +75,8 @@ func deviceID(raw ed25519.PublicKey) string {
 }
 
 func rawPublic(public string) (ed25519.PublicKey, error) {
-	raw, err := nkeys.Decode(nkeys.PrefixByteUser, []byte(public))
-	if err != nil || len(raw) != ed25519.PublicKeySize {
+	raw, ok := decode(publicPrefix, public)
+	if !ok {
 		return nil, fmt.Errorf("%w: it isn't a NATS public user key (56 characters, beginning with U)", ErrKey)
 	}
 	return raw, nil
