@@ -250,7 +250,7 @@ func (v *view) month(period string) (*monthPage, error) {
 	d := &monthPage{Report: r, Name: words.Month(r.Period), Stands: words.Closed(r), CostingIs: costingWords(r.Costing), Seen: v.look.Version}
 	if r.Totals != nil {
 		d.Qty, d.Value = rollItems(r.Items, r.Totals)
-		d.Both, d.Rounding = costingsOf(r.Totals), words.Rounding(r)
+		d.Both, d.Rounding = costingsOf(r.Totals), strings.TrimSuffix(words.Rounding(r), " --exact shows all places.")
 	}
 	d.Over = r.Closed == nil && r.Totals != nil && p.Before(closing.PeriodOf(v.look.Now.UnixMilli(), v.look.Zone))
 	for i := range r.Items {

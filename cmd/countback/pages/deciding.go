@@ -1,6 +1,7 @@
 package pages
 
 import (
+	"slices"
 	"strings"
 
 	"countback/projections/review"
@@ -32,6 +33,7 @@ func serveDecide(v *view) error {
 	d := &decidePage{Report: r}
 	for _, it := range r.Items {
 		row := decideRow{Item: it, Head: topicName(it.Topic), About: it.About}
+		row.Why = strings.ToUpper(it.Why[:min(1, len(it.Why))]) + it.Why[min(1, len(it.Why)):]
 		switch {
 		case it.About == "":
 		case v.look.Def(it.About) != nil:
@@ -39,8 +41,14 @@ func serveDecide(v *view) error {
 		case v.look.State().Orders[it.About] != nil:
 			row.Link, row.About = "/orders/"+it.About, "order "+it.About
 		}
+		for i, c := range row.Choices {
+			if rest, ok := strings.CutPrefix(c, "count "+it.About+" again"); ok && v.look.Def(it.About) != nil {
+				row.Choices = slices.Clone(row.Choices)
+				row.Choices[i] = "countback count " + it.About + " N again" + rest
+			}
+		}
 		if it.Event != "" {
-			x := v.look.eventLink(it.Event)
+			x := v.eventLink(it.Event)
 			row.Event = &x
 		}
 		d.Rows = append(d.Rows, row)

@@ -168,12 +168,11 @@ func serveWhy(v *view) error {
 }
 
 func (v *view) fillWhy(d *whyPage) {
-	l := v.look
 	d.Answer, d.Costing = words.Audit(&d.Report), costingWords(d.Audited.Costing)
 	d.Ledger = address("/ledger", url.Values{"item": {d.ID}, "from": {dayOnly(d.Report.From)}, "to": {dayOnly(d.Report.To)}})
 	d.Picture = pictureOf(d)
 	if d.Report.Box != "" {
-		x := l.eventLink(d.Report.Box)
+		x := v.eventLink(d.Report.Box)
 		d.Box = &x
 	}
 	all := d.NoExpectation != ""
@@ -214,10 +213,10 @@ func (v *view) fillWhy(d *whyPage) {
 				c.MoreFor = len(f.Events) - i
 				break
 			}
-			c.For = append(c.For, l.eventLink(id))
+			c.For = append(c.For, v.eventLink(id))
 		}
 		for _, id := range f.Against {
-			c.Not = append(c.Not, l.eventLink(id))
+			c.Not = append(c.Not, v.eventLink(id))
 		}
 		if c.First && len(d.Causes) > 0 {
 			d.Shared = true
@@ -238,16 +237,19 @@ func asExpected(part, text string) string {
 	return text
 }
 
-// eventLink says an event in a line. Orders and packs aren't held by a log, so of them it says so much.
-func (l *Look) eventLink(id string) eventLink {
+// eventLink says an event in a line.
+func (v *view) eventLink(id string) eventLink {
 	at, err := event.ParseID(id)
 	if err != nil {
 		return eventLink{id, id}
 	}
-	if e, ok := l.Log.Event(at); ok {
-		return eventLink{id, time.UnixMilli(e.Time.Ms()).In(l.Zone).Format("Mon 2 Jan") + ", " + strings.ToLower(KindName(e.Kind)) + ": " + Say(e)}
+	e, ok := v.look.Log.Event(at)
+	if !ok { // a log doesn't hold orders and packs
+		if e, _, err = v.desk().Held(v.ctx(), at); err != nil || e == nil {
+			return eventLink{id, "an entry that isn't here"}
+		}
 	}
-	return eventLink{id, "an order or a pack"}
+	return eventLink{id, v.site.day(time.UnixMilli(e.Time.Ms()).In(v.look.Zone)) + ", " + strings.ToLower(KindName(e.Kind)) + ": " + Say(e)}
 }
 
 // pictureOf draws the bridge as a waterfall.
