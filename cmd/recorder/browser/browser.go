@@ -174,7 +174,7 @@ const finder = `(name => {
 // Tap touches what is called by a name, once it is there, can be used, and isn't moving or behind something else.
 func (p *Phone) Tap(name string) error {
 	var spot []float64
-	for end := time.Now().Add(patience); ; {
+	for end := time.After(patience); ; {
 		if err := p.Until("touch "+name, finder+"("+quoted(name)+")"); err != nil {
 			return err
 		}
@@ -182,8 +182,10 @@ func (p *Phone) Tap(name string) error {
 		if spot, err = Eval[[]float64](p, fmt.Sprintf(spotter, finder, quoted(name))); err == nil && len(spot) == 2 {
 			break
 		}
-		if time.Now().After(end) {
+		select {
+		case <-end:
 			return fmt.Errorf("touch %s: it never holds still: %w", name, err)
+		default:
 		}
 	}
 	return chromedp.Do(p.ctx, chromedp.TapXY(spot[0], spot[1]))
