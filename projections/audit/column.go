@@ -111,18 +111,39 @@ func (c *column) one(a, b float64) (bf, size float64) {
 	return bf, z / root
 }
 
+// crossed is what two columns have in common under each noise.
+type crossed [noises]float64
+
+// atMost is the log likelihood of two columns at their best sizes, whatever the prior says of those: what they say together is no more. It also gives what they have in common.
+func (f *fit) atMost(p, q *fitted) (float64, *crossed) {
+	e := p.extra | q.extra
+	var cross crossed
+	most := math.Inf(-1)
+	for i, sp := range f.in[e].by {
+		u, v := &p.by[e][i], &q.by[e][i]
+		cross[i] = dot(u.x, v.x)
+		chi := 0.0
+		if u.a > 0 {
+			chi = float64(u.b*u.b) / u.a
+			if rest := v.a - float64(cross[i]*cross[i])/u.a; rest > float64(1e-9*v.a) {
+				left := v.b - float64(cross[i]*u.b)/u.a
+				chi += float64(left*left) / rest
+			}
+		}
+		most = max(most, sp.chance+sp.base+float64(0.5*chi))
+	}
+	return most + math.Log(float64(len(f.in[e].by))), &cross
+}
+
 // pair is the log likelihood of two columns together and their sizes. The second's size is worked out beside the best size of the first, and the first's
 // prior is that of its own: for two columns that say different things that is the whole, and two that say the same are never a pair.
-func (f *fit) pair(p, q *fitted) (float64, [2]float64) {
+func (f *fit) pair(p, q *fitted, cross *crossed) (float64, [2]float64) {
 	e := p.extra | q.extra
-	if f.in[e] == nil {
-		e = p.extra
-	}
 	var terms [noises]float64
 	var sizes [noises][2]float64
 	n := len(f.in[e].by)
 	for i, sp := range f.in[e].by {
-		bf, size := both(p.column, q.column, &p.by[e][i], &q.by[e][i])
+		bf, size := both(p.column, q.column, &p.by[e][i], &q.by[e][i], cross[i])
 		terms[i] = sp.chance + sp.base + bf
 		sizes[i] = size
 	}
@@ -136,9 +157,8 @@ func (f *fit) pair(p, q *fitted) (float64, [2]float64) {
 	return total, out
 }
 
-// both is the log Bayes factor of two columns against none.
-func both(p, q *column, u, v *whitened) (float64, [2]float64) {
-	cross := dot(u.x, v.x)
+// both is the log Bayes factor of two columns against none, where cross is x'V⁻¹x of the two.
+func both(p, q *column, u, v *whitened, cross float64) (float64, [2]float64) {
 	switch {
 	case p.fixed && q.fixed:
 		return u.b + v.b - float64(0.5*(u.a+v.a)) - cross, [2]float64{1, 1}

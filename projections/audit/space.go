@@ -1,10 +1,6 @@
 package audit
 
-import (
-	"math"
-
-	"countback/projections/chance"
-)
+import "math"
 
 // space is what the unknown of some intervals looks like under one covariance, as the likelihood needs it: everything is divided by the Cholesky factor.
 type space struct {
@@ -69,6 +65,14 @@ func dot(a, b []float64) (sum float64) {
 // losses, or hide small ones.
 var widths = [...]float64{2.5, 6, 16, 50}
 
+// normed is the logarithm of what the prior of each width is divided by, the chance of the width, and 1 + width².
+var normed = func() (list [len(widths)]float64) {
+	for i, w := range widths {
+		list[i] = float64(0.5*math.Log(1+float64(w*w))) + math.Log(float64(w*w)) + math.Log(float64(len(widths)))
+	}
+	return list
+}()
+
 // free is the log Bayes factor, against none, of an effect of free size whose best estimate lies z standard deviations from 0, and by how much the prior shrinks that estimate. The prior of a
 // size is a normal density around 0 times the square of the size (a moment prior: V. E. Johnson and D. Rossell, On the use of non-local prior densities in Bayesian hypothesis tests, J. R. Statist.
 // Soc. B 72 (2010), 143–170): what is hardly there is no cause, so that where nothing is missing, none wins clearly. An effect that can only be a loss has the half above 0.
@@ -79,13 +83,16 @@ func free(z float64, loss bool) (logBF, shrink float64) {
 		keep := w2 / (1 + w2)
 		mean, sd := float64(z*keep), math.Sqrt(keep)
 		// Of the normal posterior: the logarithm of E θ², and E θ³ ÷ E θ².
-		second, ratio := math.Log(float64(mean*mean)+keep), mean*(float64(mean*mean)+3*keep)/(float64(mean*mean)+keep)
+		var second, ratio float64
 		if loss {
 			second, ratio = above(mean / sd)
-			second += math.Log(keep) + math.Ln2
+			second += math.Log(2 * keep)
 			ratio *= sd
+		} else {
+			squared := float64(mean*mean) + keep
+			second, ratio = math.Log(squared), mean*(squared+2*keep)/squared
 		}
-		terms[i] = float64(-0.5*math.Log(1+w2)) + float64(0.5*z*z*keep) + second - math.Log(w2) - math.Log(float64(len(widths)))
+		terms[i] = float64(0.5*z*z*keep) + second - normed[i]
 		shrinks[i] = ratio
 	}
 	logBF = logSum(terms[:])
@@ -103,7 +110,7 @@ func above(a float64) (second, ratio float64) {
 		second = float64(-0.5*t2) - float64(0.5*math.Log(2*math.Pi)) + math.Log(2) - float64(1.5*math.Log(t2)) + math.Log(1-6/t2+45/float64(t2*t2))
 		return second, 3 / -a * (1 - 10/t2 + 105/float64(t2*t2)) / (1 - 6/t2 + 45/float64(t2*t2))
 	}
-	below := 1 - chance.Above(a, math.Inf(1)) // Φ(a)
+	below := 0.5 * math.Erfc(-a/math.Sqrt2) // Φ(a)
 	density := math.Exp(float64(-0.5*a*a)) / math.Sqrt(2*math.Pi)
 	e2 := float64((float64(a*a)+1)*below) + float64(a*density)
 	e3 := float64(a*(float64(a*a)+3)*below) + float64((float64(a*a)+2)*density)

@@ -19,6 +19,7 @@ type weighed struct {
 const (
 	topOfCause = 3    // models of each cause that are looked at beside every other one
 	atOnce     = 0.03 // how likely a second cause is beside a first, compared with what it is by itself
+	nothing    = 20.0 // of the best: a pair that is so far behind adds nothing to any figure that is shown
 	behind     = 14.0 // of the best, beyond which no more than the best of a cause is looked at beside others
 )
 
@@ -117,17 +118,24 @@ func (g *gathering) pairs(alone []float64) {
 			first = append(first, i)
 		}
 	}
+	best := max(alone[order[0]], g.models[0].log)
 	for _, i := range first {
 		for j := range g.cols {
 			p, q := g.cols[i], g.cols[j]
 			if i == j || chosen[j] && j < i || !together(p.column, q.column) {
 				continue
 			}
-			log, sizes := g.pair(p, q)
+			odds := p.log + q.log + math.Log(atOnce)
+			most, cross := g.atMost(p, q)
+			if most+odds < best-nothing {
+				continue
+			}
+			log, sizes := g.pair(p, q, cross)
 			if math.IsNaN(log) || math.IsInf(log, 0) {
 				continue
 			}
-			m := model{p, q, log + p.log + q.log + math.Log(atOnce), sizes}
+			m := model{p, q, log + odds, sizes}
+			best = max(best, m.log)
 			if alone[j] > alone[i] {
 				m.one, m.two, m.qty = q, p, [2]float64{sizes[1], sizes[0]}
 			}
