@@ -75,7 +75,7 @@ func TestADoubledSubmit(t *testing.T) {
 	contains(t, a.body, "This was recorded already")
 	form[1] = "lines[0].qty=5" // the back button, and another figure
 	a = d.post("/record/damage", form...)
-	contains(t, a.body, "This was recorded already", "1 board, sample")
+	contains(t, a.body, "This was recorded already", "1 × board, sample")
 	if d.events() != was+2 {
 		t.Errorf("%d events", d.events()-was)
 	}
@@ -109,7 +109,7 @@ func TestOddEntriesAreAskedAbout(t *testing.T) {
 func TestTakingBack(t *testing.T) {
 	d := newFormDesk(t, formSetup...)
 	a := d.fill("/record/damage", "lines[0].item=board", "lines[0].qty=3", "lines[1].item=fern-card", "lines[1].qty=2", "reason=gift", "day=2026-02-02", "person=Ada Fenn")
-	contains(t, a.body, "3 board, gift", "<strong>297</strong>", "<strong>98</strong>", "Backing board", `action="/record/back"`, `value="Ada Fenn"`)
+	contains(t, a.body, "3 × board, gift", "<strong>297</strong>", "<strong>98</strong>", "Backing board", `action="/record/back"`, `value="Ada Fenn"`)
 	if p := d.last(1)[0].Person; p != "Ada Fenn" {
 		t.Errorf("recorded by %q", p)
 	}
@@ -119,7 +119,7 @@ func TestTakingBack(t *testing.T) {
 	}
 	back := a.body[strings.Index(a.body, `action="/record/back"`):]
 	a = d.post("/record/back", append(events, "reason=wrong drawer", "kind=damage", "once="+hidden(t, back, "once"))...)
-	contains(t, a.body, "Taken back: 3 board, gift", "<strong>300</strong>", "<strong>100</strong>")
+	contains(t, a.body, "Taken back: 3 × board, gift", "<strong>300</strong>", "<strong>100</strong>")
 	for i, e := range d.last(2) {
 		r, ok := e.Data.(*event.Reverse)
 		if !ok || "event="+r.Event.String() != events[i] || r.Reason != "wrong drawer" || e.Person != "Ada Fenn" {
@@ -153,8 +153,8 @@ func TestAStaleForm(t *testing.T) {
 	if a.status != 409 || d.events() != was {
 		t.Fatalf("%d, %d new\n%s", a.status, d.events()-was, mainOf(a.body))
 	}
-	contains(t, a.body, `id="meanwhile"`, "pack of order 2041")
-	if strings.Contains(a.body, "1 board, sample") {
+	contains(t, a.body, `id="meanwhile"`, "Packed: order 2041")
+	if strings.Contains(a.body, "1 × board, sample") {
 		t.Error("what doesn't concern the form is shown")
 	}
 	form[2] = "seen=" + hidden(t, a.body, "seen")
@@ -168,10 +168,10 @@ func TestFormsAreFilledFromWhatTheyReferTo(t *testing.T) {
 	d := newFormDesk(t, formSetup...)
 	d.facts(`{"kind":"order","time":"2026-02-01T12:00:00-04:00","data":{"order":"2041","zone":"home","lines":[{"item":"fern-card","qty":"2"}]}}`)
 	contains(t, d.get("/record/restock?purchase="+d.id(event.KindPurchase)).body, `value="board"`, `value="1"`, `<option value="box" selected>`, `value="Quillmark Supply"`)
-	contains(t, d.get("/record/credit?restock="+d.id(event.KindRestock)).body, `value="board"`, "delivery: 2 box of board")
+	contains(t, d.get("/record/credit?restock="+d.id(event.KindRestock)).body, `value="board"`, "Restock: 2 box of board")
 	contains(t, d.get("/record/return?order=2041").body, `value="fern-card"`)
 	contains(t, d.get("/record/count?item=board&in=box").body, `value="board"`, `<option value="box" selected>`)
-	contains(t, d.get("/record/reverse?event="+d.id(event.KindRestock)).body, "delivery: 2 box of board")
+	contains(t, d.get("/record/reverse?event="+d.id(event.KindRestock)).body, "Restock: 2 box of board")
 	for _, path := range []string{"/record", "/setup", "/setup/items", "/setup/items?q=BOARD", "/setup/item", "/setup/making", "/setup/cut", "/import", "/import?what=counts"} {
 		if a := d.get(path); a.status != 200 {
 			t.Errorf("%s: %d", path, a.status)
@@ -232,7 +232,7 @@ func TestImportOfOrders(t *testing.T) {
 	contains(t, a.body, `id="order-fault"`)
 	columns := []string{"order=Number", "date=Placed", "item=Code", "quantity=Pieces", "unit_price=Price", "zone=Land", "zones[0].of=Canada", "zones[0].value=home", "any_other_zone=abroad"}
 	a = d.change(path, append(columns, "try=yes")...)
-	contains(t, a.body, "5 rows", "is not a known item", "Codes that aren", "<strong>FERN</strong>", "define it as an item")
+	contains(t, a.body, "5 rows can", "<strong>FERN</strong>, in 2 rows; near it: fern-card", "Define it as an item", `name="aliases[2].of" value="POST"`)
 	columns = append(columns, "aliases[0].of=FERN", "aliases[0].value=fern-card", "aliases[1].of=MOSS", "aliases[1].value=moss-card", "no_goods=POST")
 	a = d.change(path, append(columns, "try=yes")...)
 	contains(t, a.body, "A try, nothing was recorded yet: 3 facts would be", `name="record" value="yes"`)

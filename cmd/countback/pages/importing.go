@@ -218,9 +218,10 @@ type mapPage struct {
 	Form           formView
 	Tried          *Taken
 	Recorded       bool
+	Bad            int // rows that can't be taken
 	Problems       []Detail
 	MoreProblems   int
-	Unknown        []Detail // codes that nobody knows, each once
+	Unknown        []unknownCode
 	Failed         *Problem
 	MapPath        string
 	Nothing        bool
@@ -397,19 +398,61 @@ func (v *view) showProblems(x staged, f *form, p *Problem) error {
 		f.mapWrong(me, fields)
 		return v.showFile(http.StatusUnprocessableEntity, x, f, nil)
 	}
+	unknown, others := unknownCodes(p.Details)
+	if x.file.What == FileOfOrders {
+		f.askFor(unknown)
+	}
 	return v.showFile(http.StatusUnprocessableEntity, x, f, func(m *mapPage) {
-		m.Failed = p
-		m.Problems = p.Details[:min(len(p.Details), mostProblems)]
-		m.MoreProblems = len(p.Details) - len(m.Problems)
-		seen := set{}
-		for _, d := range p.Details {
-			if d.Value != "" && strings.HasPrefix(d.Why, "is not a known item") && !seen[d.Value] {
-				seen.add(d.Value)
-				m.Unknown = append(m.Unknown, d)
-			}
-		}
-		m.Unknown = m.Unknown[:min(len(m.Unknown), mostProblems)]
+		m.Failed, m.Bad, m.Unknown = p, len(p.Details), unknown
+		m.Problems = others[:min(len(others), mostProblems)]
+		m.MoreProblems = len(others) - len(m.Problems)
 	})
+}
+
+// unknownCode is a code of a file that is no item here.
+type unknownCode struct {
+	Code string
+	Rows int
+	Near string // the names near it, as the import says them
+}
+
+// unknownCodes gathers the rows whose item nobody knows by their code, and leaves the others as they are.
+func unknownCodes(list []Detail) (unknown []unknownCode, others []Detail) {
+	at := map[string]int{}
+	for _, d := range list {
+		rest, ok := strings.CutPrefix(d.Why, "is not a known item")
+		if !ok || d.Value == "" {
+			others = append(others, d)
+			continue
+		}
+		i, seen := at[d.Value]
+		if !seen {
+			i = len(unknown)
+			at[d.Value] = i
+			near, _, _ := strings.Cut(strings.TrimPrefix(rest, "; near it: "), ";")
+			if near == rest || strings.HasPrefix(rest, "; add") {
+				near = ""
+			}
+			unknown = append(unknown, unknownCode{Code: d.Value, Near: near})
+		}
+		unknown[i].Rows++
+	}
+	return unknown, others
+}
+
+// askFor puts rows for codes that nobody knows into the form, for their names here.
+func (f *form) askFor(unknown []unknownCode) {
+	known := set{}
+	for _, row := range f.rows("aliases") {
+		known.add(f.text(row + ".of"))
+	}
+	n := rowsOf(f.values, "aliases")
+	for _, u := range unknown[:min(len(unknown), mostProblems)] {
+		if !known[u.Code] {
+			f.set(rowName("aliases", n)+".of", u.Code)
+			n++
+		}
+	}
 }
 
 // columnWord is a word of the map that names a column.

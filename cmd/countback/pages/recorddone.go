@@ -88,13 +88,13 @@ func (v *view) done(ids []string) *done {
 		text := inWords(e.Data)
 		if r, ok := e.Data.(*event.Reverse); ok {
 			if was, _, err := v.desk().Held(v.ctx(), r.Event); err == nil && was != nil && was.Data != nil {
-				text = "taken back: " + inWords(was.Data)
+				text = "Taken back: " + Say(was)
 			}
 		}
 		if off {
 			text += " – taken back since"
 		}
-		d.Events = append(d.Events, doneEvent{id, strings.ToUpper(text[:1]) + text[1:] + ", " + v.site.clock(time.UnixMilli(e.Time.Ms()).In(v.look.Zone))})
+		d.Events = append(d.Events, doneEvent{id, text + ", " + v.site.clock(time.UnixMilli(e.Time.Ms()).In(v.look.Zone))})
 		if e.Kind.Reversible() && !off {
 			d.Back = append(d.Back, id)
 		}
@@ -117,80 +117,9 @@ func (v *view) done(ids []string) *done {
 	return d
 }
 
-// inWords says what a fact is in a few words.
+// inWords says what a fact is and says, in one line.
 func inWords(data event.Data) string {
-	switch d := data.(type) {
-	case *event.Shop:
-		return "settings of the shop"
-	case *event.Item:
-		return "item " + d.Item + " defined"
-	case *event.Retire:
-		return d.Item + " taken out of the lists"
-	case *event.PackSpec:
-		return "packing spec"
-	case *event.MakeSpec:
-		return "make spec of " + d.Item
-	case *event.Order:
-		return "order " + d.Order + " to " + d.Zone
-	case *event.Pack:
-		return "pack of order " + d.Order
-	case *event.Return:
-		return "return of order " + d.Order
-	case *event.Purchase:
-		return "purchase at " + d.Supplier + ": " + linesText(d.Lines, func(l event.PurchaseLine) string { return amountText(l.Qty.String(), l.Pack, l.Item) })
-	case *event.Restock:
-		return "delivery: " + linesText(d.Lines, func(l event.RestockLine) string { return amountText(l.Qty.String(), l.Pack, l.Item) })
-	case *event.Credit:
-		return "credit: " + linesText(d.Lines, func(l event.CreditLine) string { return l.Amount.String() + " for " + l.Item })
-	case *event.Reprint:
-		return fmt.Sprintf("print run of %s: %s good, %s spoiled", d.Item, Grouped(*d.Good), Grouped(*d.Spoiled))
-	case *event.Damage:
-		return amountText(d.Qty.String(), d.Measure, d.Item) + ", " + strings.ReplaceAll(d.Reason, "_", " ")
-	case *event.Count:
-		text := "count: "
-		if d.Qty != nil {
-			text += amountText(d.Qty.String(), d.Pack+d.Measure, d.Item)
-		} else {
-			text += d.Item + ", " + Grouped(*d.Gross) + " " + d.WeightUnit
-		}
-		if d.Place != "" {
-			text += " at " + d.Place
-		}
-		return text
-	case *event.Reverse:
-		return "taken back: " + d.Reason
-	case *event.Decide:
-		if d.Keep != nil && *d.Keep {
-			return "decision: keep"
-		}
-		return "decision: drop"
-	case *event.Close:
-		return "month " + d.Period + " closed"
-	case *event.Device:
-		return "device " + d.Name
-	case *event.Revoke:
-		return "a device was taken out"
-	}
-	return "something that this program doesn't know"
-}
-
-func linesText[T any](lines []T, text func(T) string) string {
-	const most = 3
-	var out []string
-	for _, l := range lines[:min(len(lines), most)] {
-		out = append(out, text(l))
-	}
-	if len(lines) > most {
-		out = append(out, fmt.Sprintf("%d more", len(lines)-most))
-	}
-	return strings.Join(out, ", ")
-}
-
-func amountText(qty, in, item string) string {
-	if in != "" {
-		return Grouped(qty) + " " + in + " of " + item
-	}
-	return Grouped(qty) + " " + item
+	return KindName(data.Kind()) + ": " + Say(&event.Event{Data: data})
 }
 
 // meanwhile says what has come in since a form was made and concerns it: the same items counted or delivered, the same order, the same definitions.

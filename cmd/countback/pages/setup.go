@@ -2,7 +2,6 @@ package pages
 
 import (
 	"net/http"
-	"slices"
 	"time"
 
 	"countback/ledger/event"
@@ -134,8 +133,7 @@ func serveShop(v *view) error {
 
 func (v *view) shopHistory() (list []revision) {
 	for _, e := range v.look.newest(event.KindShop, mostChoices) {
-		d := e.Data.(*event.Shop)
-		list = append(list, v.revision(e, linesText(slices.DeleteFunc([]string{d.Name, d.Currency, d.Zone, d.Costing}, func(s string) bool { return s == "" }), func(s string) string { return s })))
+		list = append(list, v.revision(e, Say(e)))
 	}
 	return list
 }

@@ -148,7 +148,7 @@ func (v *view) compare(p *specPreview, now, then map[int]num.Qty, each num.Qty) 
 func (v *view) packPreview(spec *event.PackSpec) *specPreview {
 	l := v.look
 	jobs := l.pastJobs()
-	p := &specPreview{What: "the last " + Count(len(jobs), "pack", "packs"), Each: "pack"}
+	p := &specPreview{What: theLast(len(jobs), "pack", "packs"), Each: "pack"}
 	if len(jobs) == 0 {
 		p.Why = "Nothing was packed yet, so there is nothing to try it on."
 		return p
@@ -192,6 +192,13 @@ func (v *view) packPreview(spec *event.PackSpec) *specPreview {
 	p.Left = left.list()
 	v.compare(p, now, then, num.Whole(int64(len(jobs))))
 	return p
+}
+
+func theLast(n int, one, many string) string {
+	if n == 1 {
+		return "the last " + one
+	}
+	return "the last " + Count(n, one, many)
 }
 
 // resolve is what a spec makes of a pack, prepared pieces as their parts.
@@ -271,7 +278,7 @@ func (v *view) makePreview(it *catalog.Item, spec *event.MakeSpec) *specPreview 
 		runs++
 		err = errors.Join(err, try(d.Good.Add(*d.Spoiled), d.Cycles))
 	}
-	p.What = "the last " + Count(runs, "print run", "print runs")
+	p.What = theLast(runs, "print run", "print runs")
 	if runs == 0 {
 		p.What = "a print run of 100 pieces"
 		err = try(num.Whole(100), nil)

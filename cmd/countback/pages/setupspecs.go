@@ -243,14 +243,7 @@ func packSpecText(d *event.PackSpec) string {
 	for _, x := range d.Formats {
 		names = append(names, x.Format)
 	}
-	return strings.Join(names, ", ") + "; " + Count(len(linesOf(d)), "line", "lines") + noteText(d.Note)
-}
-
-func noteText(note string) string {
-	if note == "" {
-		return ""
-	}
-	return ": " + note
+	return strings.Join(names, ", ") + "; " + Count(len(linesOf(d)), "line", "lines") + prefixed(": ", d.Note)
 }
 
 // allOf lists the events of a kind that stand, newest first.
@@ -423,9 +416,11 @@ func boolOrder(b bool) int {
 }
 
 func makeSpecText(d *event.MakeSpec) string {
-	return Grouped(d.Pieces) + " from a sheet or pass; " + linesText(d.Lines, func(l event.Line) string {
-		return amountText(l.Qty.String(), l.Measure+l.Pack, l.Item) + " a " + map[string]string{"cycle": "pass", "piece": "piece"}[l.Per]
-	}) + noteText(d.Note)
+	var uses []string
+	for _, l := range d.Lines {
+		uses = append(uses, packed(l.Qty, l.Measure+l.Pack, l.Item)+" a "+map[string]string{"cycle": "pass", "piece": "piece"}[l.Per])
+	}
+	return Grouped(d.Pieces) + " from a sheet or pass; " + some(uses) + prefixed(": ", d.Note)
 }
 
 func (v *view) makePage(f *form, it *catalog.Item) setupForm {
