@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"net/http"
+	"os"
 	"strings"
 	"sync"
 	"syscall"
@@ -245,6 +246,24 @@ func TestTakeHandover(t *testing.T) {
 		t.Error("a file that was cut short was taken in")
 	}
 	f.setCut(false)
+}
+
+// On a network that swallows what is sent, without ending a connection, recording goes on; the phone notices, and catches up once the network works again.
+func TestStalledNetwork(t *testing.T) {
+	if os.Getenv("COUNTBACK_FULL") == "" {
+		t.Skip("it takes a minute of waiting for silence; COUNTBACK_FULL=1 runs it")
+	}
+	b := browser(t)
+	d := newDesk(t, shopFacts)
+	d.serve()
+	f := newFront(t, d)
+	page := f.phone(b, "")
+	join(t, d, page, "cart")
+	f.setStall(true)
+	page.Do(`return countback.record([{kind: "damage", data: {item: "card", qty: "1", reason: "damaged"}}], {})`, nil)
+	page.Do(`await until("it notices", async () => !(await countback.standing()).at_desk)`, nil)
+	f.setStall(false)
+	page.Do(`await countback.retry(); await until("all is safe", async () => (await countback.standing()).safe === 1)`, nil)
 }
 
 // Two phones and a desk: what each records while it is cut off comes to the others, and all say the same.

@@ -238,9 +238,23 @@ type front struct {
 	cut   bool
 	conns map[net.Conn]bool
 	hooks sync.Map // of the test, by path
+	count map[string]int
+	stall chan struct{} // while the way swallows what is sent; closed when it does no longer
 }
 
-const testPage = `<!doctype html><meta charset="utf-8"><title>test</title><script src="/wasm_exec.js"></script><script>
+// shifted is a clock that is ahead by what the page's address says.
+const shifted = `
+const ahead = Number(new URLSearchParams(location.search).get("ahead") ?? 0);
+if (ahead) {
+	const Real = Date;
+	globalThis.Date = class extends Real {
+		constructor(...args) { if (args.length) super(...args); else super(Real.now() + ahead) }
+		static now() { return Real.now() + ahead }
+	};
+}
+`
+
+const testPage = `<!doctype html><meta charset="utf-8"><title>test</title><script src="/wasm_exec.js"></script><script>` + shifted + `
 globalThis.heard = [];
 globalThis.ready = (async () => {
 	const go = new Go();
@@ -253,7 +267,7 @@ globalThis.ready = (async () => {
 	globalThis.opened = await countback.open();
 	globalThis.listed = await countback.items();
 	globalThis.usable = performance.now(); // since the navigation
-	if (!location.search.includes("alone")) globalThis.carrier = new Worker("/worker.js");
+	if (!location.search.includes("alone")) globalThis.carrier = new Worker("/worker.js" + location.search);
 })();
 async function until(what, test) {
 	for (let n = 0; n < 600; n++) {
@@ -265,7 +279,7 @@ async function until(what, test) {
 }
 </script>`
 
-const workerScript = `importScripts("/wasm_exec.js");
+const workerScript = shifted + `importScripts("/wasm_exec.js");
 const go = new Go();
 WebAssembly.instantiateStreaming(fetch("/carrier.wasm"), go.importObject).then((made) => {
 	onmessage = () => postMessage(made.instance.exports.mem.buffer.byteLength);
@@ -274,7 +288,7 @@ WebAssembly.instantiateStreaming(fetch("/carrier.wasm"), go.importObject).then((
 
 func newFront(tb testing.TB, d *desk) *front {
 	tb.Helper()
-	f := &front{desk: d, conns: map[net.Conn]bool{}}
+	f := &front{desk: d, conns: map[net.Conn]bool{}, count: map[string]int{}}
 	mux := http.NewServeMux()
 	fixed := func(path, kind, content string) {
 		mux.HandleFunc("GET "+path, func(w http.ResponseWriter, _ *http.Request) {
@@ -298,6 +312,7 @@ func newFront(tb testing.TB, d *desk) *front {
 		Rewrite: func(r *httputil.ProxyRequest) {
 			f.mu.Lock()
 			defer f.mu.Unlock()
+			f.count[r.In.URL.Path]++
 			u, err := url.Parse(f.desk.base)
 			if err != nil || f.cut {
 				u = &url.URL{Scheme: "http", Host: "127.0.0.1:1"}
@@ -317,6 +332,7 @@ func newFront(tb testing.TB, d *desk) *front {
 	})
 	f.Server = httptest.NewServer(mux)
 	tb.Cleanup(func() {
+		f.setStall(false)
 		f.setCut(true)
 		f.Close()
 	})
@@ -346,6 +362,47 @@ func (t tracked) Close() error {
 	delete(t.f.conns, t)
 	t.f.mu.Unlock()
 	return t.Conn.Close()
+}
+
+// asked counts the requests of a path that went on to the desk.
+func (f *front) asked(path string) int {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.count[path]
+}
+
+// setStall lets the way swallow what is sent, without ending any connection, until it is healed.
+func (f *front) setStall(stalled bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if stalled {
+		f.stall = make(chan struct{})
+	} else if f.stall != nil {
+		close(f.stall)
+		f.stall = nil
+	}
+}
+
+func (f *front) stalled() {
+	f.mu.Lock()
+	c := f.stall
+	f.mu.Unlock()
+	if c != nil {
+		<-c
+	}
+}
+
+// Read waits while the way is stalled.
+func (t tracked) Read(b []byte) (int, error) {
+	n, err := t.Conn.Read(b)
+	t.f.stalled()
+	return n, err
+}
+
+// Write waits while the way is stalled.
+func (t tracked) Write(b []byte) (int, error) {
+	t.f.stalled()
+	return t.Conn.Write(b)
 }
 
 // setCut cuts the way to the desk, with all connections, or heals it.

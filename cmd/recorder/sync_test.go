@@ -7,6 +7,8 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+
+	"countback/cmd/countback/demo"
 )
 
 // some facts of a small shop.
@@ -83,6 +85,77 @@ func TestPhoneAndDesk(t *testing.T) {
 	page.Do(`await until("it is here", async () => (await countback.stock("card")).items[0].on_hand === "490")`, nil)
 
 	identical(t, d, page, "2026-12-31T12:00:00-04:00")
+}
+
+// A year of another shop comes in one download, and both sides say the same of it, to the last digit.
+func TestAYearIsFoldedAlike(t *testing.T) {
+	b := browser(t)
+	var lines strings.Builder
+	for _, fact := range demo.Facts() {
+		line, err := fact.Line()
+		if err != nil {
+			t.Fatal(err)
+		}
+		lines.Write(append(line, '\n'))
+	}
+	d := newDesk(t, lines.String())
+	d.serve()
+	f := newFront(t, d)
+	page := f.phone(b, "")
+	join(t, d, page, "cart")
+	page.Do(`await until("all is here", async () => { const s = await countback.standing(); return s.at_desk && !s.filling })`, nil)
+	if n := f.asked("/handover"); n != 2 { // a challenge and its answer
+		t.Errorf("the hand-over file was asked for %d times", n)
+	}
+	identical(t, d, page, demo.AsOf)
+	// From a checkpoint the phone says what it says from the first event.
+	var stock struct {
+		Items []struct {
+			Item   string
+			OnHand string `json:"on_hand"`
+		}
+	}
+	want := map[string]string{}
+	if err := json.Unmarshal([]byte(d.run("", "stock", "--format", "json")), &stock); err != nil {
+		t.Fatal(err)
+	}
+	for _, it := range stock.Items {
+		want[it.Item] = it.OnHand
+	}
+	for range 3 {
+		page.Do("return countback.stock()", &stock)
+		for _, it := range stock.Items {
+			if want[it.Item] != it.OnHand {
+				t.Errorf("%s: the phone has %s, the desk %s", it.Item, it.OnHand, want[it.Item])
+			}
+		}
+		page.Do(`return countback.record([{kind: "damage", data: {item: "stiffener", qty: "1", reason: "damaged"}}], {})`, nil)
+		page.Do(`await until("all is safe", async () => { const s = await countback.standing(); return s.kept + s.sent === 0 })`, nil)
+		if err := json.Unmarshal([]byte(d.run("", "stock", "--format", "json")), &stock); err != nil {
+			t.Fatal(err)
+		}
+		for _, it := range stock.Items {
+			want[it.Item] = it.OnHand
+		}
+		page.Go(f.URL + "/")
+		page.Do("await ready", nil)
+	}
+}
+
+// A phone whose clock is off says by how much, and that it isn't any more.
+func TestClockOff(t *testing.T) {
+	b := browser(t)
+	d := newDesk(t, shopFacts)
+	d.serve()
+	f := newFront(t, d)
+	page := f.phone(b, "")
+	join(t, d, page, "cart")
+	for _, c := range []struct{ query, holds string }{{"?ahead=600000", "Math.abs(s.clock_ahead_ms - 600000) < 60000"}, {"", "s.clock_ahead_ms === 0"}} {
+		page.Go(f.URL + "/" + c.query)
+		page.Do(`await ready;
+			await countback.record([{kind: "damage", data: {item: "card", qty: "1", reason: "damaged"}}], {});
+			await until("it knows how its clock stands", async () => { const s = await countback.standing(); return s.kept + s.sent === 0 && `+c.holds+` })`, nil)
+	}
 }
 
 // identical compares the exact reports of desk and phone, byte by byte.

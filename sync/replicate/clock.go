@@ -31,10 +31,16 @@ func (m *Machine) compareClocks(k *link, msg Message) {
 	k.clockAt = 0
 	off := time.Duration(m.now*int64(time.Millisecond) - msg.Stored)         // at most, if it came back at once
 	since := time.Duration(k.clockSent*int64(time.Millisecond) - msg.Stored) // at least, if it was stored at once
+	k.clockOff = 0
 	if since > clockSlack || off < -clockSlack {
+		k.clockOff = since
 		m.report(Report{What: ClockOff, Bus: k.name, Device: m.own, Off: since})
 	}
 }
+
+// Off returns how far the own clock was ahead of a bus's when they were compared last, below 0 where it was behind; 0 where that is too little to matter, or they
+// weren't compared yet. They are whenever an own event comes back.
+func (m *Machine) Off(bus string) time.Duration { return m.link(bus).clockOff }
 
 // compareDates notices events whose id was made later than the bus stored them: the clock of their device is ahead. That one is behind can't be seen, because
 // an event may have waited.

@@ -54,6 +54,7 @@ type link struct {
 	rewind     bool
 	clockAt    uint64 // the sequence of an own message that was published
 	clockSent  int64  // and when, ms since 1970 by the own clock
+	clockOff   time.Duration
 }
 
 // op is something asked for, 0 for nothing, and when it counts as lost.

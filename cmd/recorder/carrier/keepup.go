@@ -39,7 +39,6 @@ type upkeep struct {
 	doubt   chan struct{} // the bus has refused this phone's key
 	up      bool
 	why     string
-	ahead   int64
 	told    string
 }
 
@@ -109,9 +108,6 @@ func (u *upkeep) download(ctx context.Context, part func(replicate.Downloaded)) 
 func (u *upkeep) report(r replicate.Report) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
-	if r.What == replicate.ClockOff {
-		u.ahead = r.Off.Milliseconds()
-	}
 	if u.taking != nil {
 		*u.taking = append(*u.taking, r.Text())
 	}
@@ -195,7 +191,7 @@ func (u *upkeep) tellStanding(ctx context.Context) {
 
 func (u *upkeep) standing(ctx context.Context) (s phone.Sent, err error) {
 	u.mu.Lock()
-	s.AtDesk, s.Why, s.Ahead = u.up, u.why, u.ahead
+	s.AtDesk, s.Why = u.up, u.why
 	u.mu.Unlock()
 	states, _, err := u.runner.States(ctx)
 	if err != nil {
@@ -208,6 +204,7 @@ func (u *upkeep) standing(ctx context.Context) (s phone.Sent, err error) {
 	if err := u.runner.Do(ctx, func(m *replicate.Machine) {
 		list, err := m.Standings()
 		failed = err
+		s.Ahead = m.Off(deskBus).Milliseconds()
 		for _, x := range list {
 			if x.Device == u.key.Device() {
 				s.Sent, s.Safe = x.Sent, x.Safe
