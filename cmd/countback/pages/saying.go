@@ -47,7 +47,7 @@ func Say(e *event.Event) string {
 	case *event.MakeSpec:
 		return d.Item + ", " + count(d.Pieces, "piece") + " a cycle from " + some(specItems(d.Lines))
 	case *event.Device:
-		return d.Role + " " + d.Name
+		return d.Name + ", a " + d.Role
 	case *event.Revoke:
 		return d.Device + ", after its event " + Grouped(d.Last) + prefixed(": ", d.Reason)
 	case *event.Close:
