@@ -57,7 +57,7 @@ func TestLedgerSearch(t *testing.T) {
 		{"order=nobody", ""},
 		{"kind=restock", "restock restock restock restock"},
 		{"kind=restock&item=board", "restock"},
-		{"item=board&from=2026-02-01", "item count damage pack purchase"},
+		{"item=board&from=2026-02-01", "item count purchase damage pack"},
 		{"item=board&from=2026-02-02&to=2026-02-03", "damage pack"},
 		{"from=2026-02-02&to=2026-02-02", "pack"},
 		{"q=HERON", ""}, // of orders their number is searched, not their note
