@@ -79,13 +79,6 @@ func (s *Store) held(ctx context.Context, op string, fn func() error) error {
 	return fn()
 }
 
-func (t *tx) row(n int64) *row {
-	if base := int64(len(t.x.rows)); n > base {
-		return &t.added[n-base-1]
-	}
-	return &t.x.rows[n-1]
-}
-
 func (t *tx) line(n int64) ([]byte, error) {
 	if line, ok := t.lines[n]; ok {
 		return line, nil
