@@ -136,7 +136,10 @@ func (d KeptDevice) Standing() string {
 	if d.ReplacedBy != "" {
 		parts = append(parts, "replaced")
 	}
-	if d.Revoked {
+	switch {
+	case d.Revoked && d.VoidAfter == 0:
+		parts = append(parts, "endorsed by a revoked device, nothing counts")
+	case d.Revoked:
 		parts = append(parts, "revoked after its entry "+Grouped(d.VoidAfter))
 	}
 	return strings.Join(parts, ", ")
