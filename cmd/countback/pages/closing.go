@@ -37,6 +37,8 @@ type Months interface {
 type months struct {
 	mu     sync.Mutex
 	ledger *closing.Ledger
+	next   closing.Period // the one to close next
+	any    bool           // there is one
 }
 
 func (v *view) months() func(l *Look) (*months, error) {
@@ -48,8 +50,12 @@ func (v *view) months() func(l *Look) (*months, error) {
 			if err != nil {
 				return nil, err
 			}
-			ledger, err := closing.Read(ctx, fold.Stored(st), l.Zone, closing.ByChain(shop))
-			return &months{ledger: ledger}, err
+			m := &months{}
+			if m.ledger, err = closing.Read(ctx, fold.Stored(st), l.Zone, closing.ByChain(shop)); err != nil {
+				return nil, err
+			}
+			m.next, m.any, err = m.ledger.Next(ctx)
+			return m, err
 		})
 	}
 }
@@ -174,14 +180,10 @@ func serveMonths(v *view) error {
 		}
 	}
 	slices.Reverse(d.Closed)
-	next, ok, err := m.ledger.Next(v.ctx())
-	if err != nil {
-		return err
-	}
-	d.Nothing = !ok
-	if ok {
-		d.Next = next.String()
-		d.Over = next.Before(closing.PeriodOf(v.look.Now.UnixMilli(), v.look.Zone))
+	d.Nothing = !m.any
+	if m.any {
+		d.Next = m.next.String()
+		d.Over = m.next.Before(closing.PeriodOf(v.look.Now.UnixMilli(), v.look.Zone))
 	}
 	return v.render("closing", d)
 }

@@ -14,7 +14,11 @@ var decidingPages = []route{{pattern: "GET /decide", serve: serveDecide}}
 type decidePage struct {
 	Report review.Report
 	Rows   []decideRow
+	More   int // that aren't listed
 }
+
+// mostQuestions is how many are listed at once.
+const mostQuestions = 100
 
 // decideRow is one question with what can be done.
 type decideRow struct {
@@ -31,7 +35,11 @@ func serveDecide(v *view) error {
 		return err
 	}
 	d := &decidePage{Report: r}
-	for _, it := range r.Items {
+	for k, it := range r.Items {
+		if k == mostQuestions {
+			d.More = len(r.Items) - k
+			break
+		}
 		row := decideRow{Item: it, Head: topicName(it.Topic), About: it.About}
 		row.Why = strings.ToUpper(it.Why[:min(1, len(it.Why))]) + it.Why[min(1, len(it.Why)):]
 		switch {

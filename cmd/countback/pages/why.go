@@ -18,6 +18,7 @@ import (
 	"countback/ledger/event"
 	"countback/projections/audit"
 	"countback/projections/bridge"
+	"countback/projections/fold"
 	"countback/projections/shrinkage"
 )
 
@@ -243,13 +244,23 @@ func (v *view) eventLink(id string) eventLink {
 	if err != nil {
 		return eventLink{id, id}
 	}
-	e, ok := v.look.Log.Event(at)
-	if !ok { // a log doesn't hold orders and packs
-		if e, _, err = v.desk().Held(v.ctx(), at); err != nil || e == nil {
-			return eventLink{id, "an entry that isn't here"}
-		}
+	if e, ok := v.look.Log.Event(at); ok {
+		return eventLink{id, v.site.day(time.UnixMilli(e.Time.Ms()).In(v.look.Zone)) + ", " + strings.ToLower(KindName(e.Kind)) + ": " + Say(e)}
 	}
-	return eventLink{id, v.site.day(time.UnixMilli(e.Time.Ms()).In(v.look.Zone)) + ", " + strings.ToLower(KindName(e.Kind)) + ": " + Say(e)}
+	if r, ok := v.look.refs()[at]; ok { // a log doesn't hold what orders and packs say
+		return eventLink{id, v.site.day(time.UnixMilli(r.Ms).In(v.look.Zone)) + ", " + strings.ToLower(KindName(r.Kind))}
+	}
+	return eventLink{id, "an entry that isn't here"}
+}
+
+// refs are all events that stand, by id.
+func (l *Look) refs() map[event.ID]fold.Ref {
+	refs, _ := once(l, "refs", func() (map[event.ID]fold.Ref, error) {
+		refs := make(map[event.ID]fold.Ref, l.Log.Len())
+		l.Log.Refs(func(r fold.Ref) { refs[r.ID] = r })
+		return refs, nil
+	})
+	return refs
 }
 
 // pictureOf draws the bridge as a waterfall.
