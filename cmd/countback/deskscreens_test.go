@@ -86,8 +86,10 @@ func (d *pagesDoor) base(tb testing.TB) string {
 // deskPaths are pages of the demo shop.
 var deskPaths = []string{
 	"/", "/items", "/item/stiffener", "/ledger", "/ledger?item=stiffener", "/event/EVENT", "/devices", "/start",
-	"/record", "/record/count", "/record/restock", "/record/pack", "/setup", "/setup/items", "/setup/packing", "/import",
-	"/packing", "/orders", "/counting", "/losses", "/why", "/why/stiffener", "/buying", "/closing", "/decide",
+	"/record", "/record/count", "/record/restock", "/record/pack", "/record/return", "/record/reprint", "/record/decide",
+	"/setup", "/setup/items", "/setup/item", "/setup/item?item=stiffener", "/setup/packing", "/setup/making", "/setup/making?item=card-fern", "/setup/shop",
+	"/setup/cut?what=sheet&from=A3&piece=A6&item=stiffener", "/import",
+	"/packing", "/orders", "/counting", "/losses", "/why", "/why/stiffener", "/buying", "/closing", "/closing/2025-11", "/decide", "/orders/3399", "/counting/enter", "/counting/sheet", "/counting/use?item=stiffener", "/counting/result?session=2026-10+count", "/losses?item=stiffener",
 }
 
 // TestScreens takes pictures of every page, on a desk and on a phone, light and dark.

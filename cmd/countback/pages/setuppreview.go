@@ -30,6 +30,7 @@ type specPreview struct {
 	Differ    int // orders that differ
 	Left      []string
 	Why       string // why there is nothing to compare
+	Soon      bool   // the last packs are still being looked up; a script asks again
 }
 
 type previewRow struct {
@@ -144,40 +145,75 @@ func (v *view) compare(p *specPreview, now, then map[int]num.Qty, each num.Qty) 
 	}
 }
 
+// tried is what a packing spec makes of one past pack.
+type tried struct {
+	parcels string
+	use     []parcel.Use
+	left    []parcel.Units
+	cost    num.Money
+	err     error
+}
+
+// try works out what a spec makes of past packs.
+func (l *Look) try(spec *event.PackSpec, jobs []pastJob) []tried {
+	pr := prices{l.State(), l.View}
+	out := make([]tried, len(jobs))
+	for i, j := range jobs {
+		r, use, err := l.resolve(spec, j.job)
+		out[i] = tried{parcelsText(r), use, r.Left, pr.sum(use), err}
+	}
+	return out
+}
+
+// present is what the spec in force makes of the last packs.
+func (l *Look) present() []tried {
+	list, _ := once(l, "past packs by the present spec", func() ([]tried, error) {
+		var spec *event.PackSpec
+		if s := l.View.Spec(); s != nil {
+			spec = s.Data
+		}
+		return l.try(spec, l.pastJobs()), nil
+	})
+	return list
+}
+
+// past looks the last packs up, and what the present spec makes of them.
+func (l *Look) past() error {
+	l.present()
+	return nil
+}
+
 // packPreview tries a packing spec, nil for none, on the last packs.
 func (v *view) packPreview(spec *event.PackSpec) *specPreview {
 	l := v.look
-	jobs := l.pastJobs()
+	jobs, before := l.pastJobs(), l.present()
 	p := &specPreview{What: theLast(len(jobs), "pack", "packs"), Each: "pack"}
 	if len(jobs) == 0 {
 		p.Why = "Nothing was packed yet, so there is nothing to try it on."
 		return p
 	}
-	var present *event.PackSpec
-	if s := l.View.Spec(); s != nil {
-		present = s.Data
+	after := before
+	if s := l.View.Spec(); s == nil || s.Data != spec {
+		after = l.try(spec, jobs)
 	}
-	pr := prices{l.State(), l.View}
 	digits := l.Log.Digits()
 	now, then := map[int]num.Qty{}, map[int]num.Qty{}
 	left := set{}
-	for _, j := range jobs {
-		a, useA, err := l.resolve(present, j.job)
-		if err != nil {
-			continue
-		}
-		b, useB, err := l.resolve(spec, j.job)
-		if err != nil {
-			p.Why = "It can't be tried: " + strings.TrimPrefix(err.Error(), parcel.ErrVoid.Error()+": ") + "."
+	for i, j := range jobs {
+		a, b := &before[i], &after[i]
+		if b.err != nil {
+			p.Why = "It can't be tried: " + strings.TrimPrefix(b.err.Error(), parcel.ErrVoid.Error()+": ") + "."
 			return p
 		}
-		addUse(now, useA)
-		addUse(then, useB)
-		for _, u := range b.Left {
+		if a.err != nil {
+			continue
+		}
+		addUse(now, a.use)
+		addUse(then, b.use)
+		for _, u := range b.left {
 			left.add(l.Catalog.Items[u.Item].ID)
 		}
-		costA, costB := pr.sum(useA), pr.sum(useB)
-		o := previewOrder{Order: j.order, ParcelsNow: parcelsText(a), ParcelsThen: parcelsText(b), CostNow: costA.StringFixed(digits), CostThen: costB.StringFixed(digits), change: costB.Sub(costA)}
+		o := previewOrder{Order: j.order, ParcelsNow: a.parcels, ParcelsThen: b.parcels, CostNow: a.cost.StringFixed(digits), CostThen: b.cost.StringFixed(digits), change: b.cost.Sub(a.cost)}
 		if o.change.IsZero() && o.ParcelsNow == o.ParcelsThen {
 			continue
 		}

@@ -2,6 +2,7 @@ package pages
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"net/http"
 	"net/url"
@@ -219,7 +220,15 @@ func servePackSpec(v *view) error {
 	f.set("person", v.person())
 	p := v.packPage(f)
 	p.Done = v.done(q["recorded"])
-	p.Preview = v.packPreview(shown)
+	// The last packs take a fold of the whole ledger, which nobody should wait for who only wants to read.
+	switch _, err := soon(v, "past packs", func(l *Look) (bool, error) { return true, l.past() }); {
+	case errors.Is(err, errSoon):
+		p.Preview = &specPreview{Why: "The last packs are being looked up.", Soon: true}
+	case err != nil:
+		return err
+	default:
+		p.Preview = v.packPreview(shown)
+	}
 	return v.render("setup-form", p)
 }
 

@@ -88,6 +88,9 @@ document.addEventListener("input", (e) => {
   }
 });
 
+const late = document.querySelector("#preview[data-soon]");
+if (late) preview(document.querySelector("form[data-preview]"));
+
 const faults = document.getElementById("faults") || document.getElementById("meanwhile") || document.getElementById("questions");
 if (faults) {
   const wrong = document.querySelector("[aria-invalid=true]");
