@@ -35,6 +35,9 @@ type Phone struct {
 	end  []context.CancelFunc
 	cmd  *exec.Cmd
 	desk bool
+
+	width, height int64
+
 	mu   sync.Mutex
 	said []string
 }
@@ -101,6 +104,7 @@ func (p *Phone) Dark(dark bool) error {
 
 // Size makes the screen another one, in CSS pixels.
 func (p *Phone) Size(width, height int64) error {
+	p.width, p.height = width, height
 	const sharp = 2 // pixels of the picture in one of CSS
 	if p.desk {
 		return chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height))
@@ -279,7 +283,8 @@ func (p *Phone) Said() []string {
 func (p *Phone) Picture(whole bool) ([]byte, error) {
 	if whole {
 		const png = 100
-		return chromedp.Run(p.ctx, chromedp.FullScreenshot(png))
+		picture, err := chromedp.Run(p.ctx, chromedp.FullScreenshot(png))
+		return picture, errors.Join(err, p.Size(p.width, p.height)) // taking it has changed the size
 	}
 	return chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
 }

@@ -40,6 +40,15 @@ export function grouped(text) {
 	return m[1].replace("-", "\u2212") + m[2].replace(/\B(?=(\d{3})+$)/g, ",") + (m[3] ?? "");
 }
 
+// rounded is a figure as it is shown where there is little room: with two decimals at most, and a sign where more were there.
+export function rounded(text) {
+	const n = millionths(text ?? "");
+	if (n === null || !/\.\d{3,}$/.test(text)) return grouped(text);
+	const cent = one / 100n;
+	const half = n < 0n ? -cent / 2n : cent / 2n;
+	return "\u2248\u202f" + grouped(decimal((n + half) / cent * cent));
+}
+
 // canonical makes what was typed on a keypad ("007", "3.", ".50") canonical; "" for nothing typed.
 export function canonical(typed) {
 	if (!/\d/.test(typed)) return "";

@@ -1,6 +1,6 @@
 // One item: how much, then what it was. The number is typed first, so that a tap on the verb is all that is left.
 
-import { canonical, grouped, millionths } from "./amount.js";
+import { canonical, grouped, millionths, rounded } from "./amount.js";
 import { el, fill } from "./element.js";
 import { itemOf, known, shop, watch } from "./ledger.js";
 import { keypad } from "./keypad.js";
@@ -64,7 +64,7 @@ export function entryScreen(id) {
 
 	function drawFigure() {
 		const s = known.stock.get(id);
-		fill(figure, s ? [el("span", { class: "small" }, "on hand "), el("b", {}, grouped(s.on_hand)), el("span", { class: "small" }, " " + unitWord(s.unit, s.on_hand))] : "");
+		fill(figure, s ? [el("span", { class: "small" }, "on hand "), el("b", {}, rounded(s.on_hand)), el("span", { class: "small" }, " " + unitWord(s.unit, s.on_hand))] : "");
 	}
 
 	// step asks one thing more, in the place of the keypad.

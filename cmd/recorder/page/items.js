@@ -1,6 +1,6 @@
 // All items: found by scrolling, typing or scanning; with what is on hand.
 
-import { grouped } from "./amount.js";
+import { rounded } from "./amount.js";
 import { camera, canScan } from "./camera.js";
 import { drawn, el, fill } from "./element.js";
 import { checked, same } from "./gtin.js";
@@ -23,7 +23,7 @@ export function find(text) {
 // row is one item as a line that can be tapped.
 export function row(item, target) {
 	const stock = known.stock.get(item.item);
-	const figure = stock ? el("span", { class: "figure" }, el("b", {}, grouped(stock.on_hand)), el("span", { class: "small" }, " " + unitWord(stock.unit, stock.on_hand)), stock.on_hand.startsWith("-") ? el("span", { class: "short" }, " short") : null) : null;
+	const figure = stock ? el("span", { class: "figure" }, el("b", {}, rounded(stock.on_hand)), el("span", { class: "small" }, " " + unitWord(stock.unit, stock.on_hand)), stock.on_hand.startsWith("-") ? el("span", { class: "short" }, " short") : null) : null;
 	return el("li", {}, el("a", { class: "line", href: target ?? "#item/" + encodeURIComponent(item.item) },
 		el("span", {}, el("span", { class: "name" }, item.name), " ", el("span", { class: "small" }, [item.item !== item.name ? item.item : "", item.place].filter(Boolean).join(" · "))), figure));
 }

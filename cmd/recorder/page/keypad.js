@@ -20,7 +20,7 @@ export function keypad(tally, options) {
 	const choices = el("div", { class: "units", role: "group", "aria-label": "Unit" });
 	const scale = el("div", { class: "scale", hidden: true });
 	const node = el("div", { class: "keypad" },
-		el("div", { class: "reading" }, el("span", { class: "small" }, options.label ?? "Amount"), shown, means),
+		el("div", { class: "reading" }, shown, el("div", { class: "under" }, el("span", { class: "small" }, options.label ?? "Amount"), means)),
 		options.plain ? null : choices, scale);
 	const pad = el("div", { class: "keys" });
 	for (const [key, label] of keys) {
@@ -42,7 +42,7 @@ export function keypad(tally, options) {
 	// draw brings the display up to date; the keys themselves never change, so that focus stays where it is.
 	function draw() {
 		shown.textContent = tally.weighing ? tally.words() : [...tally.parts.map((p) => `${grouped(p.qty)} × ${p.unit.label}`.replace("× pieces", "pieces")), typed()].filter(Boolean).join(" + ") || "0";
-		shown.classList.toggle("long", shown.textContent.length > 12);
+		shown.style.setProperty("--letters", shown.textContent.length);
 		means.textContent = meaning();
 		for (const button of choices.children) button.setAttribute("aria-pressed", String(button.dataset.unit === tally.unit.key));
 		scale.hidden = !tally.weighing;
@@ -75,8 +75,9 @@ export function keypad(tally, options) {
 	}
 
 	for (const unit of tally.units) {
-		const holds = unit.kind === "pack" || unit.kind === "measure" ? el("span", { class: "small" }, " of " + grouped(unit.holds) + (unit.base === "pieces" ? "" : " " + unit.base)) : null;
-		choices.append(el("button", { type: "button", class: "unit", "data-unit": unit.key, onclick: () => { tally.choose(unit.key); draw(); options.changed?.(); } }, unit.label, holds));
+		const named = unit.kind === "pack" || unit.kind === "measure";
+		const holds = named ? el("span", { class: "small" }, " " + grouped(unit.holds)) : null;
+		choices.append(el("button", { type: "button", class: "unit", "data-unit": unit.key, "aria-label": named ? `${unit.label} of ${grouped(unit.holds)} ${unit.base}` : undefined, onclick: () => { tally.choose(unit.key); draw(); options.changed?.(); } }, unit.label, holds));
 	}
 
 	function typedKey(e) {

@@ -59,7 +59,9 @@ export async function refresh() {
 	reading = (async () => {
 		do {
 			again = false;
-			const [items, standing] = await Promise.all([api().items(), api().standing()]);
+			const [open, items, standing] = await Promise.all([api().open(), api().items(), api().standing()]);
+			known.open = open;
+			known.locked = open.locked;
 			known.items = items;
 			known.standing = standing;
 			tell();
