@@ -142,6 +142,10 @@ func (m *Machine) sort(tx transaction, it item) error {
 // The last of them is compared with the log. Each names the hash of the one before it, so that then the others are those of the log as well.
 func (m *Machine) known(tx transaction, items []item) (n int, known bool, err error) {
 	run := m.run[:0]
+	defer func() {
+		clear(run) // they hold on to the lines
+		m.run = run[:0]
+	}()
 	var l *log
 	for n < len(items) {
 		e, err := m.scanner.Line(items[n].line)
@@ -162,7 +166,6 @@ func (m *Machine) known(tx transaction, items []item) (n int, known bool, err er
 		run = append(run, e)
 		n++
 	}
-	m.run = run
 	if n == 0 {
 		return 1, false, nil
 	}
