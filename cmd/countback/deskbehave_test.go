@@ -304,3 +304,16 @@ func TestImportOfItemsAndCounts(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// The form of a pack says what the order is for and what the spec makes of it.
+func TestWhatAPackHolds(t *testing.T) {
+	d := newFormDesk(t, formSetup...)
+	d.facts(`{"kind":"packspec","time":"2026-01-01T12:00:00-04:00","data":{"formats":[{"format":"flat","lines":[{"item":"board","qty":"1","per":"parcel"},{"item":"cord","qty":"1","measure":"wrap","per":"parcel"}]}]}}
+{"kind":"order","time":"2026-02-01T12:00:00-04:00","data":{"order":"2041","zone":"home","lines":[{"item":"fern-card","qty":"2"}],"options":["gift wrap"]}}`)
+	contains(t, d.get("/record/pack?order=2041").body, "To home: 2 × Fern card; with gift wrap", "By the packing spec: flat; 1 × Backing board, 310 mm of Cotton cord")
+	contains(t, d.get("/record/pack?order=7").body, "No order 7 is known here")
+	d.command("pack 2041 --at 2026-02-02")
+	contains(t, d.get("/record/pack?order=2041").body, "Nothing of order 2041 is left to pack")
+	d.command("pack 2041 --at 2026-02-03")
+	contains(t, d.get("/record/pack?order=2041").body, "waits for a decision")
+}

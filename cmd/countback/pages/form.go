@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"net/url"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -336,25 +335,34 @@ func (f *form) refuse(r *Refusal, at func(index int, field string) string) {
 	f.fail(f.shown(field), r.What, r.Hint)
 }
 
-// shown is the field of the page for one of a fact's data.
+// shown is the field of the page for one of a fact's data: packs and measures are chosen in one place, words in a list stand in one field, and what is wrong with a
+// whole row or list stands at its first field.
 func (f *form) shown(field string) string {
-	for _, word := range []string{"pack", "measure"} {
-		if field == word || strings.HasSuffix(field, "."+word) {
-			return strings.TrimSuffix(field, word) + "in"
-		}
-	}
 	if field == "time" {
 		return "day"
 	}
-	if cut, ok := strings.CutSuffix(field, "]"); ok { // a whole list or row: its first field
-		if list, _, ok := splitIndex(cut + "]"); ok && list != "" {
-			return field + ".item"
-		}
+	head, last := "", field
+	if at := strings.LastIndexByte(field, '.'); at >= 0 {
+		head, last = field[:at+1], field[at+1:]
 	}
-	if f.look != nil && slices.Contains([]string{"lines", "changes", "parcels", "formats"}, field) {
-		return rowName(field, 0) + ".item"
+	name, index, ok := splitIndex(last)
+	if name == "" {
+		name, index = last, -1
 	}
-	return field
+	switch name {
+	case "pack", "measure":
+		return head + "in"
+	case "options", "accepts", "zones":
+		return head + name
+	case "lines", "changes", "parts":
+		return head + rowName(name, max(index, 0)) + ".item"
+	case "formats", "parcels":
+		return head + rowName(name, max(index, 0)) + ".format"
+	}
+	if !ok {
+		return field
+	}
+	return head + last
 }
 
 func clipped(s string) string {

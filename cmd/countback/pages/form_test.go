@@ -163,6 +163,20 @@ func TestFaultsStandAtTheirFields(t *testing.T) {
 	}
 }
 
+// What the ledger refuses has a field on the page.
+func TestRefusalsHaveAField(t *testing.T) {
+	f := newForm(formLook(t), formNow, nil)
+	for field, want := range map[string]string{
+		"time": "day", "lines": "lines[0].item", "lines[2]": "lines[2].item", "lines[2].pack": "lines[2].in", "measure": "in", "changes[1]": "changes[1].item", "changes[1].measure": "changes[1].in",
+		"options[3]": "options", "zones": "zones", "parcels": "parcels[0].format", "parcels[1]": "parcels[1].format", "parcels[1].lines": "parcels[1].lines[0].item",
+		"formats[1].lines[0].zones[2]": "formats[1].lines[0].zones", "formats[0].accepts[1]": "formats[0].accepts", "lines[1].qty": "lines[1].qty", "reason": "reason", "": "", "parts[1]": "parts[1].item",
+	} {
+		if got := f.shown(field); got != want {
+			t.Errorf("%q is shown at %q, want %q", field, got, want)
+		}
+	}
+}
+
 // Whatever is sent to a form, it makes facts of the right shape or says what is wrong, and can be shown.
 func FuzzForms(f *testing.F) {
 	for _, seed := range []string{

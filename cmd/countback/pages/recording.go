@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"countback/ledger/event"
+	"countback/ledger/num"
 )
 
 // recordingPages are the forms that record facts.
@@ -311,7 +312,11 @@ func (v *view) keepPerson(name string) {
 
 // about says in words what a form refers to.
 func (v *view) about(k *kindForm, f *form) []string {
-	if k.kind != event.KindReverse && k.kind != event.KindDecide && k.kind != event.KindCredit {
+	switch k.kind {
+	case event.KindReverse, event.KindDecide, event.KindCredit:
+	case event.KindPack:
+		return v.aboutOrder(f.text("order"))
+	default:
 		return nil
 	}
 	field := "event"
@@ -331,6 +336,50 @@ func (v *view) about(k *kindForm, f *form) []string {
 		text += ". It was taken back already"
 	}
 	return []string{text}
+}
+
+// aboutOrder says what is left to pack of an order, and what that uses as the spec says.
+func (v *view) aboutOrder(number string) []string {
+	if number == "" {
+		return nil
+	}
+	l := v.look
+	o, ok := l.State().Orders[number]
+	if !ok || o.Placed.IsZero() {
+		return []string{"No order " + number + " is known here. Say below what was packed, and where it went."}
+	}
+	if len(o.Pending) > 0 {
+		return []string{"A pack of order " + number + " waits for a decision first: it may be a double."}
+	}
+	job := o.Rest()
+	if len(job.Units) == 0 {
+		return []string{"Nothing of order " + number + " is left to pack. If it was sent again, say so below; else this may be a double."}
+	}
+	var goods, uses []string
+	for _, u := range job.Units {
+		goods = append(goods, times(num.Whole(u.Count), l.View.Def(u.Item).Name))
+	}
+	text := "To " + job.Zone + ": " + strings.Join(goods, ", ")
+	if len(job.Options) > 0 {
+		text += "; with " + strings.Join(job.Options, ", ")
+	}
+	out := []string{text}
+	spec := l.View.Spec()
+	if spec == nil {
+		return out
+	}
+	r, use, err := l.resolve(spec.Data, job)
+	if err != nil {
+		return out
+	}
+	for _, u := range use {
+		if it := l.Catalog.Items[u.Item]; it.Unit() == "each" {
+			uses = append(uses, times(u.Qty, l.View.Def(u.Item).Name))
+		} else {
+			uses = append(uses, Grouped(u.Qty)+" "+it.Unit()+" of "+l.View.Def(u.Item).Name)
+		}
+	}
+	return append(out, "By the packing spec: "+parcelsText(r)+prefixed("; ", strings.Join(uses, ", ")))
 }
 
 // told is an event in a line: when, what, and who says so.

@@ -32,7 +32,7 @@ func (f *form) specLines(list string, per []option, conditions bool) *inputList 
 	l := f.listInput(list, "More lines", cells)
 	l.Removes = true
 	every := func(row string) input {
-		return f.figureInput(row+".every", "One for every").hint("so many pieces, begun ones too")
+		return f.figureInput(row+".every", "Once for every so many")
 	}
 	for i := range l.Rows {
 		row := l.Rows[i].Name
@@ -41,7 +41,7 @@ func (f *form) specLines(list string, per []option, conditions bool) *inputList 
 			continue
 		}
 		l.Rows[i].More = []input{
-			f.figureInput(row+".from", "From so many pieces"), f.figureInput(row+".to", "Up to so many pieces"), every(row),
+			f.figureInput(row+".from", "From so many pieces"), f.figureInput(row+".to", "Up to so many pieces"), every(row).hint("pieces; begun ones too"),
 			f.textInput(row+".class", "Only with class").listed("classes"), f.itemInput(row+".good", "Only with the good"), f.textInput(row+".zones", "Only to").listed("zones").hint("zones, parted by commas"),
 			f.textInput(row+".option", "Only with option").listed("options"),
 		}

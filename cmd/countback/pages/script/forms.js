@@ -60,7 +60,9 @@ function line() {
 line();
 
 let waiting;
+let turn = 0;
 async function preview(form) {
+  const mine = ++turn;
   const region = document.getElementById("preview");
   if (!region) return;
   const data = new URLSearchParams(new FormData(form));
@@ -69,6 +71,7 @@ async function preview(form) {
   try {
     const answer = await fetch(form.dataset.preview, { method: "POST", body: data });
     const fresh = new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("preview");
+    if (mine !== turn) return; // something was typed meanwhile
     if (fresh) region.replaceChildren(...[...fresh.childNodes].map((n) => document.importNode(n, true)));
     line();
   } finally {
