@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"time"
 
@@ -70,6 +71,10 @@ func (w *world) act(x Step) {
 		did = w.revoke(r, all[x.B%len(all)], x)
 	case "keeper":
 		did = w.passKeeper(r, all[x.B%len(all)])
+	case "recover":
+		did = w.recover(x)
+	case "thief":
+		did = w.thief(r, x)
 	case "wipe":
 		w.wipe(w.buses[x.A%len(w.buses)])
 	case "tail":
@@ -116,15 +121,7 @@ func (w *world) suited(x Step) *Replica {
 // given records one fact file on two devices.
 func (w *world) given(a, b *Replica, n int) bool {
 	f := w.some(a, n)
-	id := event.ID{}
-	ms := uint64(epoch.Add(w.now).UnixMilli())
-	for i := range 6 {
-		id[5-i] = byte(ms >> (8 * i))
-	}
-	for i := 6; i < 16; i++ {
-		id[i] = byte(w.rng.Uint32())
-	}
-	f.ID = id
+	f.ID = w.newID()
 	_, errA := w.record(a, f)
 	_, errB := w.record(b, f)
 	return errA == nil && errB == nil
@@ -292,6 +289,7 @@ func (w *world) revoke(keeper, r *Replica, x Step) bool {
 		w.fail("revoke: %w", err)
 		return false
 	}
+	w.revoked = append(w.revoked, r.key)
 	host := false
 	for _, b := range w.buses {
 		host = host || b.host == r
@@ -304,6 +302,121 @@ func (w *world) revoke(keeper, r *Replica, x Step) bool {
 		}
 	}
 	return true
+}
+
+// recover loses the keeper's desk. A device that is left hands its ledger over to a new one, and makes that one the keeper.
+func (w *world) recover(x Step) bool {
+	lost := w.keeperOf()
+	if lost == nil || w.twins(lost) || len(w.alive()) < 2 || len(w.reps) > 40 {
+		return false
+	}
+	var by *Replica
+	for i, all := 0, w.alive(); by == nil && i < len(all); i++ {
+		r := all[(i+x.A)%len(all)]
+		m, err := chain.Load(w.ctx, r.Store, w.shop)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+			return false
+		}
+		if b, ok := m.Get(r.key.Device()); ok && !b.Revoked && r.key != lost.key && m.Keeper() == lost.key.Device() {
+			by = r
+		}
+	}
+	if by == nil {
+		return false
+	}
+	n := &Replica{Name: fmt.Sprintf("desk %d", len(w.reps)), Store: memory.New(), Desk: true, key: w.newKey(), off: by.off}
+	lines := w.handover(by)
+	w.gone(lost, "its desk was lost")
+	w.disks = true
+	for _, b := range w.buses {
+		if b.host == lost {
+			b.host = n
+			w.wipe(b)
+		}
+	}
+	sig, err := by.key.Sign(key.Recover, key.SucceedPayload(w.shop, n.key.Public(), "desk", lost.key.Device()))
+	if err != nil {
+		w.fail("recover: %w", err)
+		return false
+	}
+	d := event.Device{Key: n.key.Public(), Name: n.Name, Role: "desk", By: by.key.Device(), Endorsement: sig, Succeeds: lost.key.Device()}
+	now := func() time.Time { return w.clock(n) }
+	if err := record.Join(w.ctx, n.Store, n.key, now, randomness{w.rng}, w.shop, d, event.TimeOf(now())); err != nil {
+		w.fail("%s: join: %w", n.Name, err)
+		return false
+	}
+	w.add(n, w.buses...)
+	w.step(n, replicate.File{Lines: lines})
+	return true
+}
+
+// handover is what a hand-over file of a replica holds, receipts aside.
+func (w *world) handover(r *Replica) (lines [][]byte) {
+	err := r.Store.Scan(w.ctx, 0, func(row store.Row) error {
+		lines = append(lines, bytes.Clone(row.Line))
+		return nil
+	})
+	if err != nil {
+		w.fail("%s: %w", r.Name, err)
+	}
+	for _, read := range []func(context.Context, store.Store) ([]replicate.Kept, error){replicate.Aside, replicate.Waiting} {
+		list, err := read(w.ctx, r.Store)
+		if err != nil {
+			w.fail("%s: %w", r.Name, err)
+		}
+		for _, k := range list {
+			lines = append(lines, k.Line)
+		}
+	}
+	return lines
+}
+
+// thief uses the key of a revoked device: for one that takes its place, or, in every second case, that of the keeper. Somebody lets the log onto a bus.
+func (w *world) thief(r *Replica, x Step) bool {
+	if len(w.revoked) == 0 {
+		return false
+	}
+	by, b := w.revoked[x.A%len(w.revoked)], w.buses[x.B%len(w.buses)]
+	k, purpose, succeeds, role := w.newKey(), key.Admit, by.Device(), "phone"
+	if keeper := w.keeperOf(); x.B%2 == 0 && keeper != nil && keeper.key != by {
+		purpose, succeeds, role = key.Recover, keeper.key.Device(), "desk"
+	}
+	sig, err := by.Sign(purpose, key.SucceedPayload(w.shop, k.Public(), role, succeeds))
+	if err != nil {
+		w.fail("thief: %w", err)
+		return false
+	}
+	list := []event.Data{
+		&event.Device{Key: k.Public(), Name: "thief", Role: role, By: by.Device(), Endorsement: sig, Succeeds: succeeds},
+		w.some(r, x.A).Data, &event.Revoke{Device: w.shop, Last: 1, Hash: event.FirstPrev, Reason: "x"}, w.some(r, x.B).Data,
+	}
+	head := store.EmptyHead
+	for _, d := range list {
+		u := event.Unsigned{ID: w.newID(), Shop: w.shop, Device: k.Device(), Time: event.TimeOf(w.clock(r)), Seq: head.Seq + 1, Prev: head.Hash, Data: d}
+		e, err := u.Make(func(b []byte) (string, error) { return k.Sign(key.Event, b) })
+		if err != nil {
+			w.fail("thief: %w", err)
+			return false
+		}
+		head = store.Head{Seq: e.Seq, Hash: e.Hash}
+		b.Publish(replicate.Publish{Subject: replicate.Subject(w.shop, replicate.SubjectCarry, r.key.Device()), Bodies: [][]byte{e.Line}}, w.wall())
+	}
+	w.thieves = append(w.thieves, k.Device())
+	w.serve(b)
+	return true
+}
+
+// newID is an id of this time.
+func (w *world) newID() (id event.ID) {
+	ms := uint64(epoch.Add(w.now).UnixMilli())
+	for i := range 6 {
+		id[5-i] = byte(ms >> (8 * i))
+	}
+	for i := 6; i < 16; i++ {
+		id[i] = byte(w.rng.Uint32())
+	}
+	return id
 }
 
 // scatter puts events that a replica holds onto a bus once more, in any order, as an odd driver or a faulty program may.

@@ -347,6 +347,21 @@ func (w *world) checkReceipts() {
 	}
 }
 
+// checkThieves checks that nothing counts that was made with the key of a revoked device, as long as the revocation is known.
+func (w *world) checkThieves() {
+	m := w.alive()[0].m.Members()
+	for _, device := range w.thieves {
+		b, ok := m.Get(device)
+		if !ok {
+			continue
+		}
+		by, _ := m.Get(b.By)
+		if counts := by.Revoked && !m.Kept(by.Device); counts && !m.Void(device, 1) {
+			w.fail("device %s was endorsed by a revoked one, and counts", device)
+		}
+	}
+}
+
 // checkEnd checks the end of a schedule.
 func (w *world) checkEnd() {
 	all := w.alive()
@@ -363,6 +378,7 @@ func (w *world) checkEnd() {
 		}
 	}
 	w.checkReceipts()
+	w.checkThieves()
 	for _, f := range w.facts {
 		if f.lost == "" && !w.inLogs(f) && !w.asideOfRevoked(f) {
 			w.fail("fact %s of device %s was confirmed, and is gone", f.id, f.device)

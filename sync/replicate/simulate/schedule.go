@@ -1,6 +1,7 @@
 package simulate
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math/rand/v2"
@@ -69,7 +70,24 @@ func New(seed uint64) Schedule {
 		}
 		s.Steps = append(s.Steps, Step{At: at, Do: do, A: rng.IntN(1 << 20), B: rng.IntN(1 << 20), For: time.Duration(rng.Int64N(int64(6 * time.Minute)))})
 	}
+	if seed%5 == 3 { // the others stay what they are
+		s.harm(rand.New(rand.NewPCG(seed, 3)))
+	}
 	return s
+}
+
+// harm adds what happens to a shop but seldom: the keeper's desk is lost for good, and a device that is left makes another one the keeper; or the key of a revoked
+// device is used.
+func (s *Schedule) harm(rng *rand.Rand) {
+	end := s.Steps[len(s.Steps)-1].At
+	for range rng.IntN(5) + 1 {
+		x := Step{At: time.Duration(rng.Int64N(int64(end) + 1)), Do: []string{"recover", "revoke", "thief", "thief"}[rng.IntN(4)], A: rng.IntN(1 << 20), B: rng.IntN(1 << 20)}
+		if x.Do == "thief" {
+			x.At = (x.At + end) / 2
+		}
+		at, _ := slices.BinarySearchFunc(s.Steps, x.At, func(y Step, at time.Duration) int { return cmp.Compare(y.At, at) })
+		s.Steps = slices.Insert(s.Steps, at, x)
+	}
 }
 
 // Stats counts what happened in a schedule.

@@ -27,16 +27,18 @@ type world struct {
 	queue queue
 	turn  int64
 
-	shop  string
-	buses []*bus
-	reps  []*Replica
-	facts []*fact
-	keys  map[string]*key.Key // by public key
-	valid map[string]bool     // signatures that were found to fit
-	calm  bool                // nothing goes wrong any more
-	loss  int                 // of a thousand messages between device and bus
-	disks bool                // a disk was lost, so that a receipt may say too much
-	gaps  bool                // a disk was lost or cut off, so that something may be waited for in vain
+	shop    string
+	buses   []*bus
+	reps    []*Replica
+	facts   []*fact
+	keys    map[string]*key.Key // by public key
+	revoked []*key.Key
+	thieves []string        // devices that were made with such keys
+	valid   map[string]bool // signatures that were found to fit
+	calm    bool            // nothing goes wrong any more
+	loss    int             // of a thousand messages between device and bus
+	disks   bool            // a disk was lost, so that a receipt may say too much
+	gaps    bool            // a disk was lost or cut off, so that something may be waited for in vain
 	// An older copy goes on under the old name, and counts its receipts from where it was. Others, who know a higher count, pass them over, and believe the
 	// last one of the disk that is lost: no rule can help against that, which is why a restored device must be a new one.
 	rolled bool
