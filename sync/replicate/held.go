@@ -185,8 +185,15 @@ type Standing struct {
 	Safe   int64 // on the disk of another member, by a receipt of it
 }
 
-// Standings returns how far each log has come, by device. A receipt that is ahead of this device counts once this device has caught up with it.
+// ErrFailing is returned by Standings while the store can't be read or written.
+var ErrFailing = errors.New("the ledger can't be written, so how far it goes isn't known; free some space, or see status")
+
+// Standings returns how far each log has come, by device. A receipt that is ahead of this device counts once this device has caught up with it. While the store
+// fails nothing is said (ErrFailing): what the machine knows may be ahead of the disk then.
 func (m *Machine) Standings() (out []Standing, err error) {
+	if m.failing {
+		return nil, ErrFailing
+	}
 	for _, l := range m.logs {
 		if l.head.Seq == 0 {
 			continue

@@ -331,11 +331,17 @@ func TestStoreFails(t *testing.T) {
 	r.put("log", phone.Key.Device(), l.Shop, linesOf(phoneLog)...)
 	r.wantLog(phone.Key.Device())
 	r.wantSaid(replicate.StoreFails)
+	if list, err := r.m.Standings(); !errors.Is(err, replicate.ErrFailing) || list != nil {
+		t.Errorf("while the store fails it is said that %v, %v", list, err)
+	}
 	if c, err := replicate.ReadPlace(ctx, r.st, "desk"); err != nil || c.Seq > 3 {
 		t.Errorf("the cursor went on to %+v, %v", c, err)
 	}
 	r.pass(time.Minute)
 	r.wantLog(phone.Key.Device(), phoneLog...)
+	if list, err := r.m.Standings(); err != nil || len(list) != 2 {
+		t.Errorf("when it works again it is said that %v, %v", list, err)
+	}
 }
 
 func TestClocks(t *testing.T) {

@@ -2,6 +2,7 @@ package simulate
 
 import (
 	"bytes"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -118,6 +119,9 @@ func (w *world) checkSafe(r *Replica) {
 		return
 	}
 	list, err := r.m.Standings()
+	if errors.Is(err, replicate.ErrFailing) {
+		return
+	}
 	if err != nil {
 		w.fail("%s: %w", r.Name, err)
 		return
