@@ -124,8 +124,8 @@ func (p *deskPages) takeLook(ctx context.Context) (*pages.Look, map[string]store
 	}, heads, nil
 }
 
-// watch takes looks until ctx ends: at once, when the ledger has changed, and when a new day begins. moved is told of a change before the look is there; it may be nil.
-func (p *deskPages) watch(ctx context.Context, moved func(after int64)) {
+// watch takes looks until ctx ends: at once, when the ledger has changed, and when a new day begins, as long as somebody is there (awake). moved is told of new events before the look is taken, and what it returns is called while it is.
+func (p *deskPages) watch(ctx context.Context, awake func() bool, moved func(after int64) func()) {
 	seen := int64(-1)
 	for ctx.Err() == nil {
 		p.mu.Lock()
@@ -134,8 +134,8 @@ func (p *deskPages) watch(ctx context.Context, moved func(after int64)) {
 		if st != nil {
 			if v, err := st.DataVersion(ctx); err == nil && v != seen {
 				seen = v
-				p.look(ctx, st, moved)
-			} else {
+				p.look(ctx, st, awake, moved)
+			} else if awake() {
 				p.nextDay()
 			}
 		}
@@ -156,7 +156,7 @@ func (p *deskPages) nextDay() {
 }
 
 // look takes a look if events have come or gone: a note or a checkpoint changes the store as well.
-func (p *deskPages) look(ctx context.Context, st store.Store, moved func(after int64)) {
+func (p *deskPages) look(ctx context.Context, st store.Store, awake func() bool, moved func(after int64) func()) {
 	l := &p.looks
 	last, err := st.Last(ctx)
 	if err != nil {
@@ -177,15 +177,19 @@ func (p *deskPages) look(ctx context.Context, st store.Store, moved func(after i
 		l.wanted = max(l.wanted, last)
 	}
 	l.mu.Unlock()
-	if !fresh {
+	if !fresh || !awake() { // the next page that is asked for takes it
 		return
 	}
-	if moved != nil && from > 0 && from < last {
-		moved(from)
+	var more func()
+	if from > 0 && from < last {
+		more = moved(from)
 	}
 	l.mu.Lock()
 	done := p.take()
 	l.mu.Unlock()
+	if more != nil {
+		more()
+	}
 	if busy { // what is being taken may have begun before the change
 		<-done
 		l.mu.Lock()

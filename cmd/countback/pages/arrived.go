@@ -11,20 +11,20 @@ import (
 	"countback/ledger/store"
 )
 
-// news is what open pages are told of entries at once, before the next look is there.
+// news is what open pages are told of entries before the next look is there: first what they say, then what they moved.
 type news struct {
-	Text   string            `json:"text"`
-	OnHand map[string]string `json:"on_hand"` // of the items that it moved, as pages show it
+	Text   string            `json:"text,omitempty"`
+	OnHand map[string]string `json:"on_hand,omitempty"` // of the items that it moved, as pages show it
 }
 
-// Arrived tells open pages of the entries behind a number of arrival.
-func (s *Site) Arrived(ctx context.Context, after int64) {
+// Arrived tells open pages of the entries behind a number of arrival. Calling what it returns tells them what is on hand now; it is nil where nobody listens.
+func (s *Site) Arrived(ctx context.Context, after int64) (onHand func()) {
 	if !s.live.listened() {
-		return
+		return nil
 	}
 	st, _, err := s.desk.Store(ctx)
 	if err != nil {
-		return // the next request says what is wrong
+		return nil // the next request says what is wrong
 	}
 	var last *event.Event
 	n := 0
@@ -37,7 +37,7 @@ func (s *Site) Arrived(ctx context.Context, after int64) {
 		return nil
 	})
 	if err != nil || last == nil {
-		return
+		return nil
 	}
 	text := KindName(last.Kind) + ": " + Say(last)
 	if _, devices, err := s.index.read(ctx, st); err == nil {
@@ -48,17 +48,28 @@ func (s *Site) Arrived(ctx context.Context, after int64) {
 	} else {
 		text = "Just recorded: " + text
 	}
-	out := news{Text: text, OnHand: map[string]string{}}
-	if changed, err := s.desk.Changes(ctx); err == nil {
-		for _, m := range changed {
-			out.OnHand[m.Item] = words.InUnit(m.OnHand, m.Unit)
-		}
+	s.live.news(news{Text: text})
+	return func() { s.onHand(ctx) }
+}
+
+func (s *Site) onHand(ctx context.Context) {
+	changed, err := s.desk.Changes(ctx)
+	if err != nil || len(changed) == 0 {
+		return // the next look says what is on hand
 	}
-	line, err := json.Marshal(out)
+	out := news{OnHand: map[string]string{}}
+	for _, m := range changed {
+		out.OnHand[m.Item] = words.InUnit(m.OnHand, m.Unit)
+	}
+	s.live.news(out)
+}
+
+func (h *hub) news(n news) {
+	line, err := json.Marshal(n)
 	if err != nil {
-		return
+		return // strings can always be written
 	}
-	s.live.tell(fmt.Sprintf("event: arrived\ndata: %s\n\n", line))
+	h.tell(fmt.Sprintf("event: arrived\ndata: %s\n\n", line))
 }
 
 // listened reports whether any page is open.

@@ -43,6 +43,7 @@ func (v *view) standing() *Standing {
 
 // Warm works out what every page shows of a look, and what most pages ask for first. It takes a moment; it is called in the background, for one look after the other.
 func (s *Site) Warm(ctx context.Context, l *Look) {
+	l.State() // what the next entry changes is told by the difference to it
 	k, err := s.desk.Kept(ctx)
 	if err != nil {
 		k = nil // the page of devices says what is wrong

@@ -9,6 +9,8 @@ import (
 	"io"
 	"net/http"
 	"strings"
+	"sync/atomic"
+	"time"
 )
 
 // Options are what a site is started with.
@@ -56,6 +58,7 @@ func New(d Desk, opts Options) (*Site, error) {
 		return nil, err
 	}
 	s.live.desk = d
+	s.asked.Store(d.Now().UnixMilli()) // somebody will come soon
 	for _, table := range [][]route{
 		nowPages, itemPages, ledgerPages, devicePages, startPages,
 		recordingPages, setupPages, importPages,
@@ -74,6 +77,14 @@ func New(d Desk, opts Options) (*Site, error) {
 // Handler is the site behind its doors.
 func (s *Site) Handler() http.Handler { return s.doors.guard(s, s.mux) }
 
+// asleep is how long after the last page was asked for nobody is thought to be there.
+const asleep = 15 * time.Minute
+
+// Awake reports whether somebody is looking, so that it is worth while to work out figures before they are asked for.
+func (s *Site) Awake() bool {
+	return s.live.listened() || s.desk.Now().Sub(time.UnixMilli(s.asked.Load())) < asleep
+}
+
 // NotFound is the error for what isn't here.
 func NotFound(format string, args ...any) error {
 	return &Problem{What: fmt.Sprintf(format, args...), Hint: "go back, or begin at the shop now", Status: http.StatusNotFound}
@@ -89,6 +100,7 @@ const maxForm = 64 << 20
 func (s *Site) handle(r route) http.HandlerFunc {
 	return func(w http.ResponseWriter, req *http.Request) {
 		v := &view{site: s, w: w, r: req}
+		s.asked.Store(s.desk.Now().UnixMilli())
 		req.Body = http.MaxBytesReader(w, req.Body, maxForm)
 		err := v.enter(r.bare)
 		if errors.Is(err, ErrNoShop) && !r.bare {

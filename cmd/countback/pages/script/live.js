@@ -39,8 +39,8 @@ if (document.querySelector("[data-live]")) {
   stream.addEventListener("again", () => renew());
   stream.addEventListener("arrived", (e) => {
     const news = JSON.parse(e.data);
-    if (status) status.textContent = news.text;
-    for (const [item, figure] of Object.entries(news.on_hand)) {
+    if (status && news.text) status.textContent = news.text;
+    for (const [item, figure] of Object.entries(news.on_hand ?? {})) {
       for (const at of document.querySelectorAll(`[data-stock="${CSS.escape(item)}"]`)) at.textContent = figure;
     }
   });
