@@ -73,6 +73,8 @@ func (c *carrier) run(ctx context.Context) error {
 			js.Global().Get("console").Call("warn", "carrier: "+err.Error())
 		}
 		select {
+		case <-ctx.Done():
+			return nil
 		case <-c.wake:
 		case <-time.After(wait):
 		}
