@@ -35,6 +35,7 @@ type Site struct {
 	index   index
 	stand   standings
 	warm    warmth
+	asked   atomic.Int64 // when a page was asked for last, ms
 }
 
 // route is one address and what serves it.
