@@ -95,7 +95,7 @@ func TestADayAtTheCart(t *testing.T) {
 	c.do(c.Tap("Next item"), c.Tap("Cotton cord"), c.Keys("4"), c.Tap("tie"), c.Tap("Write-off"), c.Tap("Damaged"), c.See("Recorded"), c.See("48,800 mm"))
 	c.do(c.Tap("Next item"), c.Tap("Paper seal"), c.Tap("by weight"), c.Keys("210"), c.Tap("Empty container"), c.Keys("15"), c.See("about 390 pieces"), c.Tap("Count"), c.See("Recorded"), c.See("390 pieces"))
 	c.do(c.Tap("Next item"), c.Tap("Card, fern"), c.Keys("38"), c.Tap("Print run"), c.See("How many were spoiled"), c.Keys("2"), c.Tap("Record print run"), c.See("Recorded"), c.See("78 pieces"))
-	c.do(c.Tap("Orders"), c.See("1003"), c.Tap("Exceptions of order 1002"), c.Tap("One fewer of Card, fern"), c.Tap("Add a material"), c.Choose("Material", "Board stiffener"), c.Type("How many", "1"), c.Tap("Add it"),
+	c.do(c.Tap("Orders"), c.See("1003"), c.Tap("Except… order 1002"), c.Tap("One fewer of Card, fern"), c.Tap("Add a material"), c.Choose("Material", "Board stiffener"), c.Type("How many", "1"), c.Tap("Add it"),
 		c.See("+1 pieces of Board stiffener"), c.Tap("Keep for packing in bulk"), c.See("With exceptions"), c.Tap("1001"), c.Tap("Pack 2 orders"), c.See("Recorded"))
 	c.do(c.See("All entries of this phone are safe"))
 	want := []string{

@@ -5,6 +5,7 @@ import (
 	"crypto/x509"
 	"encoding/base64"
 	"encoding/json"
+	"errors"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 	"testing"
 
 	"countback/cmd/recorder/browser"
+	"countback/cmd/recorder/tour"
 )
 
 // phoneMade is the folder of the recorder's build, once there is one.
@@ -135,8 +137,8 @@ func (c *cart) do(steps ...error) {
 // at is an address of the recorder, by the wire.
 func (c *cart) at(hash string) string { return "https://" + c.wire.Address() + "/" + hash }
 
-// join pairs the phone with the desk, through the page and the command.
-func (c *cart) join(name string) {
+// pairing opens one at the desk. It returns the part of the link behind #, and what types digits there.
+func (c *cart) pairing() (link string, digits func(string) error) {
 	c.t.Helper()
 	pair := start(c.t, c.data, nil, "pair", "--json")
 	var made struct {
@@ -147,19 +149,21 @@ func (c *cart) join(name string) {
 		c.t.Fatal(err, text)
 	}
 	_, code, _ := strings.Cut(made.Link, "/#")
-	c.do(c.Open(c.at("#" + code)))
-	c.do(c.Ready())
-	c.do(c.Type("What is this phone called", name))
-	c.do(c.Tap("Show the digits"))
-	c.do(c.See("Type these digits at the desk"))
-	digits, err := browser.Eval[string](c.Phone, `document.getElementById("digits").textContent`)
-	c.do(err)
-	pair.hear(`(wants to join)`)
-	pair.typeIn(digits)
-	if s := pair.end(); s != 0 {
-		c.t.Fatal(pair.all())
+	return "#" + code, func(shown string) error {
+		pair.hear(`(wants to join)`)
+		pair.typeIn(shown)
+		if s := pair.end(); s != 0 {
+			return errors.New(pair.all())
+		}
+		return nil
 	}
-	c.do(c.See("belongs to Fennimoor Paper now"))
+}
+
+// join pairs the phone with the desk, through the page and the command.
+func (c *cart) join(name string) {
+	c.t.Helper()
+	link, digits := c.pairing()
+	c.do(tour.Join(c.Phone, c.at(""), link, name, digits, func(string) error { return nil }))
 }
 
 // events are those that the desk holds of the device of a name, as exported, without the first.

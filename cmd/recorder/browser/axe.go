@@ -112,5 +112,6 @@ func (p *Phone) Breaks(rules string) ([]Broken, error) {
 		return nil, err
 	}
 	var list []Broken
-	return list, json.Unmarshal([]byte(text), &list)
+	err = json.Unmarshal([]byte(text), &list)
+	return list, err
 }

@@ -109,7 +109,12 @@ func (p *Phone) Size(width, height int64) error {
 	if p.desk {
 		return chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height))
 	}
-	return chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height, chromedp.EmulateScale(sharp), chromedp.EmulateMobile, chromedp.EmulateTouch))
+	if err := chromedp.Do(p.ctx, chromedp.EmulateViewport(width, height, chromedp.EmulateScale(sharp), chromedp.EmulateMobile, chromedp.EmulateTouch)); err != nil {
+		return err
+	}
+	// What was in view stays in view, by zooming; a phone that is taken into the hand anew isn't zoomed.
+	_, err := chromedp.Call(p.ctx, emulation.SetPageScaleFactor, emulation.SetPageScaleFactorParams{PageScaleFactor: 1})
+	return err
 }
 
 // Slow makes the processor slower by a factor; 1 is as it is.

@@ -76,8 +76,8 @@ export function keypad(tally, options) {
 
 	for (const unit of tally.units) {
 		const named = unit.kind === "pack" || unit.kind === "measure";
-		const holds = named ? el("span", { class: "small" }, " " + grouped(unit.holds)) : null;
-		choices.append(el("button", { type: "button", class: "unit", "data-unit": unit.key, "aria-label": named ? `${unit.label} of ${grouped(unit.holds)} ${unit.base}` : undefined, onclick: () => { tally.choose(unit.key); draw(); options.changed?.(); } }, unit.label, holds));
+		const holds = named ? el("span", { class: "small" }, el("span", { class: "unseen" }, " of "), " " + grouped(unit.holds), el("span", { class: "unseen" }, " " + unit.base)) : null;
+		choices.append(el("button", { type: "button", class: "unit", "data-unit": unit.key, onclick: () => { tally.choose(unit.key); draw(); options.changed?.(); } }, unit.label, holds));
 	}
 
 	function typedKey(e) {

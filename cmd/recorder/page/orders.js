@@ -52,7 +52,7 @@ export function ordersScreen() {
 				o.waits ? el("span", { class: "soon" }, "A pack of it waits for a decision at the desk") : null,
 				o.short ? el("span", { class: "short" }, o.lacks?.length > 0 ? "Short of " + o.lacks.map(nameOf).join(", ") : "Short: not all of it is on hand") : null,
 				special ? el("span", { class: "soon" }, "With exceptions") : null)),
-			el("a", { class: "button", href: "#order/" + encodeURIComponent(o.order), "aria-label": "Exceptions of order " + o.order }, special ? "Change" : "Except\u2026"));
+			el("a", { class: "button", href: "#order/" + encodeURIComponent(o.order), "aria-label": (special ? "Change" : "Except\u2026") + " order " + o.order }, special ? "Change" : "Except\u2026"));
 	}
 
 	function offer() {

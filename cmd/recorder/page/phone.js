@@ -15,8 +15,12 @@ export function phoneScreen() {
 	const node = el("div", { class: "screen" }, el("h1", { tabindex: "-1" }, "This phone"), body, done, wrongs);
 	let open = new Set();
 
+	let drawnFor = "";
 	function draw() {
 		const s = known.standing ?? {};
+		const shows = JSON.stringify([s, known.open, state.untrusted, state.offline, state.version, !!state.update]);
+		if (shows === drawnFor) return; // what somebody reads or touches stays where it is
+		drawnFor = shows;
 		open = new Set([...body.querySelectorAll("details[open] > summary")].map((d) => d.textContent));
 		fill(body,
 			el("p", {}, el("b", {}, standingLine(known.standing) + ". "), standingMeans(known.standing)),

@@ -63,7 +63,8 @@ export function standingLine(s) {
 	if (!s) return "Opening the ledger";
 	const kept = Number(s.kept), sent = Number(s.sent);
 	if (kept > 0) {
-		return kept === 1 ? `1 entry is only on this phone, since ${day(s.oldest)}` : `${plural(kept, "entry", "entries")} are only on this phone, the oldest since ${day(s.oldest)}`;
+		const since = day(s.oldest);
+		return kept === 1 ? "1 entry is only on this phone" + (since && `, since ${since}`) : plural(kept, "entry", "entries") + " are only on this phone" + (since && `, the oldest since ${since}`);
 	}
 	if (sent > 0) return `${plural(sent, "entry is", "entries are")} sent, not yet confirmed as safe`;
 	return Number(s.safe) > 0 ? "All entries of this phone are safe" : "Nothing recorded on this phone yet";

@@ -18,6 +18,9 @@ type shop struct{ packed, measured, weighed, good, order string }
 
 // look finds them.
 func look(p *browser.Phone) (s shop, err error) {
+	if err := p.Until("the ledger has come", `countback.openOrders().then(() => true, () => false)`); err != nil {
+		return s, err
+	}
 	text, err := browser.Eval[string](p, `(async () => JSON.stringify({items: await countback.items(), orders: await countback.openOrders()}))()`)
 	if err != nil {
 		return s, err
