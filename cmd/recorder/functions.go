@@ -5,6 +5,7 @@ package main
 import (
 	"context"
 	"errors"
+	"slices"
 	"syscall/js"
 	"time"
 
@@ -107,10 +108,11 @@ func (r *recorder) recorded(ctx context.Context, facts []event.Fact, posted phon
 		return nil, err
 	}
 	go func() {
-		if len(facts) > 0 {
-			_ = r.p.Note(ctx, facts) // the order of a list
-		} else if _, err := r.p.Refresh(ctx); err != nil {
-			return
+		_ = r.p.Note(ctx, facts) // the order of a list
+		if len(facts) == 0 || slices.ContainsFunc(facts, func(f event.Fact) bool { return f.Data.Kind().Rank() == 0 }) {
+			if _, err := r.p.Refresh(ctx); err != nil { // what was defined; it is read again at the next start
+				return
+			}
 		}
 		r.emit("changed", nil)
 		r.emit("standing", nil)

@@ -89,13 +89,15 @@ func (r *recorder) ready(ctx context.Context) (*phone.Phone, error) {
 }
 
 // breather lets the page do something else now and then while a fold runs: there is but one thread.
-func breather(now func() time.Time) func() {
+func breather(now func() time.Time) func() func() {
 	const long = 12 * time.Millisecond
-	last := now()
-	return func() {
-		if now().Sub(last) > long {
-			time.Sleep(time.Microsecond)
-			last = now()
+	return func() func() {
+		last := now()
+		return func() {
+			if now().Sub(last) > long {
+				time.Sleep(time.Microsecond)
+				last = now()
+			}
 		}
 	}
 }

@@ -23,7 +23,7 @@ import (
 
 // fold folds from the latest checkpoint that holds. What it leaves for the next one is saved behind the answer.
 func (p *Phone) fold(ctx context.Context, run fold.Run, whole bool) (*resume.Result, error) {
-	run.Progress = p.breathe
+	run.Progress = p.breathe()
 	r, err := resume.Job{Store: p.Store, Build: p.Build, Now: p.Now().UnixMilli(), Whole: whole, Run: run}.Fold(ctx)
 	if err != nil {
 		return nil, err
@@ -170,7 +170,7 @@ func (p *Phone) VerifyReports(ctx context.Context, asOf time.Time) (out Reports,
 	if err != nil {
 		return out, err
 	}
-	s := log.Run(fold.Run{AsOf: asOf.UnixMilli(), Orders: true, Progress: p.breathe})
+	s := log.Run(fold.Run{AsOf: asOf.UnixMilli(), Orders: true, Progress: p.breathe()})
 	r := stock.Of(s, st, "")
 	if err := p.addOnOrder(ctx, &r, asOf.UnixMilli()); err != nil {
 		return out, err

@@ -49,7 +49,7 @@ type Phone struct {
 	Entropy io.Reader                                 // a cryptographic source
 	Build   string                                    // names the program, for checkpoints; "": none are used
 	Zone    func(name string) (*time.Location, error) // finds a time zone
-	Breathe func()                                    // called now and then in long work; may be nil
+	Breathe func() func()                             // called at the beginning of long work, returns what is to be called now and then in it; may be nil
 
 	folded atomic.Pointer[folded]
 
@@ -328,8 +328,11 @@ func (p *Phone) zone() (*time.Location, error) {
 	return p.Zone(p.face.Shop.Zone)
 }
 
-func (p *Phone) breathe(int, int) {
-	if p.Breathe != nil {
-		p.Breathe()
+// breathe returns what a fold calls now and then.
+func (p *Phone) breathe() func(done, of int) {
+	if p.Breathe == nil {
+		return nil
 	}
+	breathe := p.Breathe()
+	return func(int, int) { breathe() }
 }

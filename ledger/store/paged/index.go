@@ -227,6 +227,12 @@ func (x *index) encodeIndex(gen uint32, rows []row) []byte {
 	return b
 }
 
+// Limits of what is read.
+const (
+	mostBlock = 1 << 30
+	mostNames = 1<<16 - 1
+)
+
 // cursor reads what encodeIndex wrote.
 type cursor struct {
 	b   []byte
@@ -273,7 +279,7 @@ func (x *index) takeIndex(first int64, b []byte, last int64) error {
 			return known[k]
 		}
 		text := c.take(c.uint())
-		if c.bad || k != uint64(len(known)) {
+		if c.bad || k != uint64(len(known)) || len(x.names) >= mostNames {
 			c.bad = true
 			return 0
 		}
@@ -285,7 +291,12 @@ func (x *index) takeIndex(first int64, b []byte, last int64) error {
 	}
 	off := int32(genLen)
 	for n := first; n < first+int64(count) && !c.bad; n++ {
-		r := row{block: first, off: off, size: int32(c.uint())}
+		size := c.uint()
+		if size > event.MaxLine || off > mostBlock {
+			c.bad = true
+			break
+		}
+		r := row{block: first, off: off, size: int32(size)}
 		if off += r.size; !r.dead() {
 			r.dev, r.kind, r.ms, r.seq = name(), name(), c.int(), int64(c.uint())
 			if order := c.take(4); !c.bad {
