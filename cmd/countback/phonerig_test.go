@@ -86,10 +86,14 @@ func newCart(t *testing.T, data string) *cart {
 func (c *cart) open() {
 	c.t.Helper()
 	dir, err := phoneBuild()
-	if err != nil {
-		c.t.Fatal(err)
-	}
-	c.serve = start(c.t, c.data, func(m *Main) { m.Recorder = os.DirFS(dir) }, "serve", "--listen", "127.0.0.1", "--port", c.port, "--bare")
+	c.do(err)
+	c.openWith(dir)
+}
+
+// openWith starts it with another build of the recorder.
+func (c *cart) openWith(dir string) {
+	c.t.Helper()
+	c.serve = start(c.t, c.data, func(m *Main) { m.Recorder = os.DirFS(dir) }, "serve", "--listen", "127.0.0.1", "--port", c.port, "--bare", "--pages", "0")
 	c.serve.hear(`is open at (https://\S+)`)
 }
 

@@ -11,6 +11,7 @@ import (
 	"sync"
 	"time"
 
+	control "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -292,6 +293,12 @@ func (p *Phone) Picture(whole bool) ([]byte, error) {
 		return picture, errors.Join(err, p.Size(p.width, p.height)) // taking it has changed the size
 	}
 	return chromedp.Run(p.ctx, chromedp.CaptureScreenshot())
+}
+
+// Downloads lets the page save files, into a folder.
+func (p *Phone) Downloads(folder string) error {
+	_, err := chromedp.CallBrowser(p.ctx, control.SetDownloadBehavior, control.SetDownloadBehaviorParams{Behavior: control.SetDownloadBehaviorBehaviorAllow, DownloadPath: folder})
+	return err
 }
 
 // EachTime runs a script in every page that is opened from now on, before the page's own.
