@@ -317,3 +317,12 @@ func TestWhatAPackHolds(t *testing.T) {
 	d.command("pack 2041 --at 2026-02-03")
 	contains(t, d.get("/record/pack?order=2041").body, "waits for a decision")
 }
+
+// What should have come is in the measure that the line is counted in, as what came is; a delivery's fact holds base units.
+func TestExpectedInAMeasure(t *testing.T) {
+	d := newFormDesk(t, formSetup...)
+	d.fill("/record/restock", "lines[0].item=cord", "lines[0].qty=10", "lines[0].in=wrap", "lines[0].expected=12", "lines[0].cost=2", "day=2026-02-02")
+	if got := says(t, d.last(1)[0]); got != `restock 2026-02-02T00:00:00-04:00 {"lines":[{"item":"cord","qty":"3100","expected":"3720","cost":"2"}]}` {
+		t.Error(got)
+	}
+}

@@ -15,6 +15,16 @@
 // A region that follows the ledger is an element with an id and the attribute data-live: when the look changes, script/live.js fetches the page again and replaces those regions.
 // Forms never stand in one.
 //
+// # Forms
+//
+// A form's fields are named as the fact's data is (lines[0].qty), so that what the ledger refuses finds its field (form.shown). A form reads fields into data and notes what is wrong at
+// each (form.go); the same values fill the page again, so nothing typed is lost (formview.go, html/part-form.html). Rows that nobody filled in are gone, and the others are numbered anew
+// (formrows.go). The hidden field "once" is the first fact's id, which a doubled submit shares; "seen" is the number of the last event that the page knew, and what has come in since about
+// the same things is shown before anything is recorded (view.meanwhile). A kind has one kindForm: its blocks, and the data that they make; setup has forms of its own, which record what
+// differs from what holds. Numbers are read by package typed. Everything works without script; script/forms.js makes it pleasanter.
+//
+// A file that is taken in stays in memory until it is recorded (staging): its form is a map's words, its text a map (package sheet), and recording is the commands' import.
+//
 // # Doors
 //
 // The site answers on loopback only, to a Host that is exactly its own, and to a browser that has traded the one-time token of the terminal for its cookie (doors.go). Nothing of a
