@@ -124,6 +124,7 @@ func TestTwoTabs(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), `"kind":"locked"`) {
 		t.Errorf("the second tab records: %v", err)
 	}
+	second.Do(`await until("it knows that the desk is reached", async () => (await countback.standing()).at_desk)`, nil)
 	first.Do(`return countback.record([{kind: "damage", data: {item: "card", qty: "2", reason: "damaged"}}], {})`, nil)
 	second.Do(`await until("it shows what the other has recorded", async () => (await countback.stock("card")).items[0].on_hand === "498")`, nil)
 	first.Close()

@@ -31,6 +31,6 @@
 // # Between page and carrier
 //
 // They speak by a BroadcastChannel named countback: asks {to: "carrier", id, ask, …}, answered {to: ID OF THE ASKING TAB, re: id, ok | error} and at once with
-// {re: id, heard: true}; and what is told to all: {told: "standing" | "door" | "endorsed" | "paired" | "refused" | "begun"}. What is written to the ledger
-// the database itself tells to every tab. One tab holds the Web Lock countback-writer and records; the others show. One worker holds countback-carrier.
+// {re: id, heard: true}; and what is told to all: {told: "standing" | "door" | "endorsed" | "paired" | "refused"} by the carrier, "here", "begun" and "retry" by
+// a page. What is written to the ledger the database itself tells to every tab. One tab holds the Web Lock countback-writer and records; the others show. One worker holds countback-carrier.
 package main

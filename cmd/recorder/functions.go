@@ -161,8 +161,11 @@ func (r *recorder) standing(ctx context.Context, _ []js.Value) (any, error) {
 		return nil, err
 	}
 	r.mu.Lock()
-	full := r.full
+	full, told := r.full, r.told
 	r.mu.Unlock()
+	if !told { // what stands in the box is of an earlier time
+		s.AtDesk, s.Filling, s.Why = false, false, ""
+	}
 	return struct {
 		phone.Standing
 		Full        bool   `json:"full"`

@@ -66,6 +66,9 @@ func (r *recorder) retry(ctx context.Context, _ []js.Value) (any, error) {
 func (r *recorder) hear(m js.Value) {
 	switch what := m.Get("told").String(); what {
 	case "standing":
+		r.mu.Lock()
+		r.told = true
+		r.mu.Unlock()
 		r.emit("standing", nil)
 	case "paired", "refused":
 		detail := map[string]string{}

@@ -37,6 +37,7 @@ type recorder struct {
 	mu     sync.Mutex
 	locked bool // another tab records
 	full   bool // the last recording found no space
+	told   bool // a carrier that runs has told how things stand
 }
 
 func newRecorder(now func() time.Time, entropy io.Reader, build string) *recorder {
@@ -66,7 +67,7 @@ func (r *recorder) ready(ctx context.Context) (*phone.Phone, error) {
 	if r.p != nil {
 		return r.p, nil
 	}
-	db, err := indexeddb.Open(ctx, database, r.told)
+	db, err := indexeddb.Open(ctx, database, r.wrote)
 	if err != nil {
 		return nil, err
 	}
@@ -79,6 +80,7 @@ func (r *recorder) ready(ctx context.Context) (*phone.Phone, error) {
 	r.p = &phone.Phone{
 		Store: paged.New(db), Box: db, Now: r.now, Entropy: r.entropy, Build: r.build, Zone: time.LoadLocation, Breathe: breather(r.now),
 	}
+	r.post.tell("here")
 	go r.follow(ctx)
 	if ok && release == nil {
 		go r.await(ctx)
@@ -124,8 +126,8 @@ func (r *recorder) await(ctx context.Context) {
 	r.resume(ctx)
 }
 
-// told hears that another tab or the carrier has written to the ledger.
-func (r *recorder) told() {
+// wrote hears that another tab or the carrier has written to the ledger.
+func (r *recorder) wrote() {
 	select {
 	case r.news <- struct{}{}:
 	default:
@@ -135,7 +137,7 @@ func (r *recorder) told() {
 // follow reads the definitions anew when events have come from elsewhere, and tells the page. Most of what the carrier writes is its own notes.
 func (r *recorder) follow(ctx context.Context) {
 	const gather = 60 * time.Millisecond // what comes together is told once
-	r.told()                             // definitions may have come while no tab was open
+	r.wrote()                            // definitions may have come while no tab was open
 	mark := ""
 	for first := true; ; first = false {
 		<-r.news

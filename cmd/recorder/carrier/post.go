@@ -36,6 +36,10 @@ func newPost(c *carrier) *post {
 			nudge(c.wake)
 		case m.Get("told").Equal(js.ValueOf("retry")):
 			c.retry()
+		case m.Get("told").Equal(js.ValueOf("here")):
+			if c.running() != nil { // a page that was just opened takes nothing of the box for granted
+				p.say(map[string]any{"told": "standing"})
+			}
 		}
 		return nil
 	}))
