@@ -508,6 +508,14 @@ func (f *form) mapBlocks(t *sheet.Table) []block {
 		}
 		return f.choiceInput(name, label, options...)
 	}
+	written := folded(block{Title: "How the file is written", Fields: []input{
+		word("delimiter", "Columns are parted by", "comma", "semicolon", "tab", "pipe"), word("encoding", "Encoding", sheet.UTF8, sheet.UTF16LE, sheet.UTF16BE, sheet.Windows1252),
+		word("decimal", "Decimal sign", "point", "comma"), word("thousands", "Between thousands", "comma", "point", "space", "apostrophe"), f.textInput("money_sign", "Sign beside amounts"),
+		f.textInput("header_row", "Row with the columns' names"), f.choiceInput("quotes", "Quotation marks", option{Value: "", Label: "around fields"}, option{Value: "loose", Label: "inside fields too"}),
+		col("time"), f.textInput("time_layout", "How the time is written"), f.textInput("time_zone", "Time zone").hint("like Europe/Vienna or UTC; the shop's where it is empty"),
+	}})
+	// What is found out from the file is seldom wrong, so it stays folded.
+	written.Open = slices.ContainsFunc(written.Fields, func(i input) bool { return i.Wrong != "" })
 	return []block{
 		{Title: "The order", Fields: []input{
 			col("order").needed(), f.choiceInput("rows", "A row is", option{Value: "one per line", Label: "one item of an order"}, option{Value: "one per order", Label: "a whole order"}),
@@ -532,12 +540,7 @@ func (f *form) mapBlocks(t *sheet.Table) []block {
 			f.textInput("cancelled_status", "Cancelled: the status is").hint("parted by commas"), col("cancelled_order"), col("cancelled_date"),
 			f.choiceInput("returned_goods", "Goods that came back are", option{Value: "", Label: "saleable"}, option{Value: "scrap", Label: "scrap"}),
 		}}),
-		folded(block{Title: "How the file is written", Fields: []input{
-			word("delimiter", "Columns are parted by", "comma", "semicolon", "tab", "pipe"), word("encoding", "Encoding", sheet.UTF8, sheet.UTF16LE, sheet.UTF16BE, sheet.Windows1252),
-			word("decimal", "Decimal sign", "point", "comma"), word("thousands", "Between thousands", "comma", "point", "space", "apostrophe"), f.textInput("money_sign", "Sign beside amounts"),
-			f.textInput("header_row", "Row with the columns' names"), f.choiceInput("quotes", "Quotation marks", option{Value: "", Label: "around fields"}, option{Value: "loose", Label: "inside fields too"}),
-			col("time"), f.textInput("time_layout", "How the time is written"), f.textInput("time_zone", "Time zone").hint("like Europe/Vienna or UTC; the shop's where it is empty"),
-		}}),
+		written,
 		{Fields: []input{f.textInput("person", "Who records it")}},
 	}
 }
