@@ -336,3 +336,28 @@ func (d *formDesk) dayText(s string) string {
 	}
 	return day
 }
+
+// Every link of the pages of reports leads somewhere. Of links that differ in what they are about, one of each shape is followed.
+func TestLinksOfReportPagesLead(t *testing.T) {
+	d := demoPages(t)
+	hrefs := regexp.MustCompile(`href="(/[^"]*)"`)
+	name := regexp.MustCompile(`=[^&]*|/(item|event|orders|why|closing)/[^/?]+`)
+	seen := map[string]bool{}
+	for _, path := range []string{"/packing", "/orders", "/orders/3399", "/orders/3440", "/counting", "/counting/enter", "/counting/sheet", "/counting/use?item=stiffener", "/counting/result?session=2026-10+count",
+		"/losses", "/losses?item=stiffener", "/why", "/why/stiffener", "/buying?within=30&budget=50", "/closing", "/closing/2025-11", "/decide"} {
+		for _, m := range hrefs.FindAllStringSubmatch(mainOf(d.whole(path).body), -1) {
+			href, _, _ := strings.Cut(html.UnescapeString(m[1]), "#")
+			shape := name.ReplaceAllString(href, "=$1")
+			if seen[shape] {
+				continue
+			}
+			seen[shape] = true
+			if a := d.get(href); a.status != http.StatusOK {
+				t.Errorf("%s leads to %s: %d\n%s", path, href, a.status, mainOf(a.body))
+			}
+		}
+	}
+	if len(seen) < 30 {
+		t.Errorf("only %d shapes of links were found", len(seen))
+	}
+}

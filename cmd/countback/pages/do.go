@@ -142,11 +142,12 @@ func linkOf(words []string) (piece, bool) {
 		set("item", arg(0))
 		return piece{"what was recorded", address("/ledger", q)}, true
 	case "item":
-		return piece{"set up " + orWord(arg(0), "the item"), "/setup/item/" + url.PathEscape(arg(0))}, true
+		set("item", arg(0))
+		return piece{"set up " + orWord(arg(0), "the item"), address("/setup/item", q)}, true
 	case "packspec":
 		return piece{"the packing spec", "/setup/packing"}, true
 	case "makespec":
-		return piece{"the make spec", "/setup"}, true
+		return piece{"the make spec", "/setup/making"}, true
 	case "reorder":
 		return piece{"what to buy", "/buying"}, true
 	case "review":

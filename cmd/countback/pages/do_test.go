@@ -17,7 +17,8 @@ func TestAdvice(t *testing.T) {
 		{"a pack of it waits for a decision: countback decide " + id + " keep|drop", "a pack of it waits for a decision: [decide|/record/decide?event=" + id + "]"},
 		{"countback decide " + id + " keep", "[keep it|/record/decide?event=" + id + "&keep=keep]"},
 		{"countback use board --apply --since 2026-04-01, which makes the line 2 instead of 1", "[put the spec right|/counting/use?item=board&since=2026-04-01], which makes the line 2 instead of 1"},
-		{"countback packspec FILE or countback makespec FILE, with what it takes", "[the packing spec|/setup/packing] or [the make spec|/setup], with what it takes"},
+		{"countback packspec FILE or countback makespec FILE, with what it takes", "[the packing spec|/setup/packing] or [the make spec|/setup/making], with what it takes"},
+		{"countback item board --unit-cost AMOUNT", "[set up board|/setup/item?item=board]"},
 		{"begin with countback close 2026-03", "begin with [close 2026-03|/closing/2026-03]"},
 		{"bring it up to date: countback sync", "bring it up to date: countback sync"},
 	} {
