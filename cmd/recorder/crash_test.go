@@ -296,6 +296,42 @@ func TestTwoPhones(t *testing.T) {
 	}
 }
 
+// A phone that was endorsed and is closed before the desk has its first event joins when it is opened again.
+func TestInterruptedJoining(t *testing.T) {
+	chromium.Need(t, required())
+	d := newDesk(t, shopFacts)
+	d.serve()
+	f := newFront(t, d)
+	folder := t.TempDir()
+	b := chromium.Start(t, folder)
+	page := f.phone(b, "")
+	asked := make(chan struct{}, 100)
+	f.hook("/pair/admit", func(string) { // which isn't what a desk answers
+		select {
+		case asked <- struct{}{}:
+		default:
+		}
+	})
+	p := d.pair()
+	var met struct{ Digits string }
+	page.Do(fmt.Sprintf("return countback.pair(%q, 'cart')", p.link), &met)
+	fmt.Fprintln(p.in, met.Digits)
+	select {
+	case <-asked:
+	case <-time.After(time.Minute):
+		t.Fatal("the phone doesn't bring its first event")
+	}
+	b.Close()
+	f.hooks.Delete("/pair/admit")
+	page = f.phone(chromium.Start(t, folder), "")
+	page.Do(`await until("the ledger is there", async () => { const o = await countback.open(); return o.ready && !o.joining })`, nil)
+	if err := p.cmd.Wait(); err != nil {
+		t.Errorf("pair: %v", err)
+	}
+	page.Do(`await countback.record([{kind: "damage", data: {item: "card", qty: "1", reason: "damaged"}}], {});
+		await until("all is safe", async () => (await countback.standing()).safe === 1)`, nil)
+}
+
 // A code that is brought with wrong digits at the desk joins nobody, and the phone is told.
 func TestRefusedAtTheDesk(t *testing.T) {
 	b := browser(t)

@@ -2,10 +2,12 @@ package phone_test
 
 import (
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math/rand"
 	"slices"
 	"strings"
@@ -395,8 +397,13 @@ func TestHandover(t *testing.T) {
 	if last, _ := r.Store.Last(ctx); err != nil || n != last || m != n || head.Name != "Paper Moon Press" {
 		t.Errorf("%d %d %+v %v", n, m, head, err)
 	}
-	if bytes.Contains(file.Bytes(), []byte(seed)) || seed == "" {
-		t.Error("the file holds the key")
+	unzip, err := gzip.NewReader(&file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := io.ReadAll(unzip)
+	if err != nil || seed == "" || bytes.Contains(text, []byte(seed)) || !bytes.Contains(text, []byte("W-1001")) {
+		t.Error("the file holds the key, or not what it should", err)
 	}
 }
 
