@@ -5,7 +5,7 @@ import { camera, canScan } from "./camera.js";
 import { drawn, el, fill } from "./element.js";
 import { checked, same } from "./gtin.js";
 import { itemOf, known, watch } from "./ledger.js";
-import { clock, unitWord } from "./words.js";
+import { unitWord } from "./words.js";
 
 const most = 80; // rows that are drawn at once
 
@@ -48,7 +48,7 @@ export function itemsScreen() {
 
 	function draw() {
 		const found = find(search.value);
-		note.textContent = known.noStock ? known.noStock : known.asOf ? `On hand at ${clock(known.asOf)}, with the entries of this phone.` : "";
+		note.textContent = known.noStock ? known.noStock : known.asOf ? "On hand now, with the entries of this phone." : "";
 		if (found.length === 0) {
 			const digits = search.value.trim();
 			fill(list, el("li", { class: "nothing" }, known.items.length === 0 ? "There are no items yet. They are set up at the desk." : checked(digits) ? ["No item has the barcode " + digits + ". ", el("a", { href: "#remember/" + digits }, "Remember it for an item")] : "No item has this name, place or barcode."));

@@ -61,7 +61,6 @@ export async function refresh() {
 			again = false;
 			const [open, items, standing] = await Promise.all([api().open(), api().items(), api().standing()]);
 			known.open = open;
-			known.locked = open.locked;
 			known.items = items;
 			known.standing = standing;
 			tell();

@@ -102,7 +102,7 @@ func steps(p *browser.Phone, s shop) []step {
 		return p.Until("choose a pack", `(document.querySelector(".unit:not([aria-pressed=true])")?.click(), true)`)
 	}
 	return []step{
-		{"items", true, way(hash("#items"), see("On hand at"))},
+		{"items", true, way(hash("#items"), see("On hand now"))},
 		{"items-found", true, way(field("Find an item", s.good[:3]))},
 		{"entry", true, way(hash("#item/"+s.packed), see("How much"), keys("2"), pack, tap("And a further"), keys("17"))},
 		{"restock", true, way(tap("Restock"), see("What did it cost"), keys("78"))},
