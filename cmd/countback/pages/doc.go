@@ -25,6 +25,9 @@
 //
 // A file that is taken in stays in memory until it is recorded (staging): its form is a map's words, its text a map (package sheet), and recording is the commands' import.
 //
+// A report that may take longer than a page should is asked for with soon: it is worked out beside the page, once for each look, and the page says so and comes by itself (soon.go).
+// What was asked for of late is worked out for the next look before anybody asks. What a report advises as a command becomes a link to the form or page that does the same (do.go).
+//
 // # Doors
 //
 // The site answers on loopback only, to a Host that is exactly its own, and to a browser that has traded the one-time token of the terminal for its cookie (doors.go). Nothing of a

@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"countback/cmd/countback/words"
-	"countback/ledger/num"
 	"countback/projections/plan"
 )
 
@@ -159,9 +158,4 @@ func prepareFrom(p plan.Prepare) string {
 		return from
 	}
 	return text
-}
-
-// qtyText writes a quantity for a picture.
-func qtyText(unit string) func(num.Qty) string {
-	return func(q num.Qty) string { return words.InUnit(q.String(), unit) }
 }
