@@ -20,12 +20,13 @@ import (
 )
 
 const (
-	deskBus   = "desk"
-	storePoll = 250 * time.Millisecond // how often the runner looks at a number in memory
-	dialWait  = 10 * time.Second
-	gather    = 150 * time.Millisecond // what comes together is told once
-	lookAgain = 3 * time.Second
-	doorPause = 20 * time.Second // between two questions at the door
+	deskBus    = "desk"
+	storePoll  = 250 * time.Millisecond // how often the runner looks at a number in memory
+	dialWait   = 10 * time.Second
+	gather     = 150 * time.Millisecond // what comes together is told once
+	lookOften  = 2 * time.Second        // while the bus is being read
+	lookSeldom = 30 * time.Second       // what matters is told by itself, else
+	doorPause  = 20 * time.Second       // between two questions at the door
 )
 
 // upkeep is one run of a replica.
@@ -171,7 +172,11 @@ func (u *upkeep) turn(ctx context.Context, state string) {
 // tellStanding keeps what is known of the way of the entries in the box, and tells the page when it has changed.
 func (u *upkeep) tellStanding(ctx context.Context) {
 	for {
+		again := lookSeldom
 		if s, err := u.standing(ctx); err == nil {
+			if s.Filling {
+				again = lookOften
+			}
 			if text := phone.KeptSent(s); text != u.told && phone.KeepSent(ctx, u.db, s) == nil {
 				u.told = text
 				u.post.say(map[string]any{"told": "standing"})
@@ -184,7 +189,7 @@ func (u *upkeep) tellStanding(ctx context.Context) {
 			if wait(ctx, gather) != nil {
 				return
 			}
-		case <-time.After(lookAgain):
+		case <-time.After(again):
 		}
 	}
 }
