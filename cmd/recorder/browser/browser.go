@@ -320,6 +320,12 @@ func (p *Phone) Tab() (*Phone, error) {
 	return other, nil
 }
 
+// Shut closes this tab alone; the browser goes on while it has another one.
+func (p *Phone) Shut() error {
+	_, err := chromedp.Call(p.ctx, page.Close, page.CloseParams{})
+	return err
+}
+
 // Kill ends the browser at once, as an empty battery does.
 func (p *Phone) Kill() error {
 	if p.cmd == nil || p.cmd.Process == nil {
