@@ -124,8 +124,8 @@ func (p *deskPages) takeLook(ctx context.Context) (*pages.Look, map[string]store
 	}, heads, nil
 }
 
-// watch takes looks until ctx ends: at once, when the ledger has changed, and when a new day begins, as long as somebody is there (awake). moved is told of new events before the look is taken, and what it returns is called while it is.
-func (p *deskPages) watch(ctx context.Context, awake func() bool, moved func(after int64) func()) {
+// watch takes looks until ctx ends: at once, when the ledger has changed, and when a new day begins, as long as somebody is there (awake). moved is told of new events before the look is taken: what it finds out takes less.
+func (p *deskPages) watch(ctx context.Context, awake func() bool, moved func(after int64)) {
 	seen := int64(-1)
 	for ctx.Err() == nil {
 		p.mu.Lock()
@@ -156,7 +156,7 @@ func (p *deskPages) nextDay() {
 }
 
 // look takes a look if events have come or gone: a note or a checkpoint changes the store as well.
-func (p *deskPages) look(ctx context.Context, st store.Store, awake func() bool, moved func(after int64) func()) {
+func (p *deskPages) look(ctx context.Context, st store.Store, awake func() bool, moved func(after int64)) {
 	l := &p.looks
 	last, err := st.Last(ctx)
 	if err != nil {
@@ -180,16 +180,12 @@ func (p *deskPages) look(ctx context.Context, st store.Store, awake func() bool,
 	if !fresh || !awake() { // the next page that is asked for takes it
 		return
 	}
-	var more func()
 	if from > 0 && from < last {
-		more = moved(from)
+		moved(from)
 	}
 	l.mu.Lock()
 	done := p.take()
 	l.mu.Unlock()
-	if more != nil {
-		more()
-	}
 	if busy { // what is being taken may have begun before the change
 		<-done
 		l.mu.Lock()

@@ -59,7 +59,7 @@ func serveSite(ctx context.Context, p *deskPages, site *pages.Site, l net.Listen
 	}
 	p.looks.mu.Unlock()
 	d.work.Go(func() { _ = d.server.Serve(l) }) // it ends with close
-	d.work.Go(func() { p.watch(ctx, site.Awake, func(after int64) func() { return site.Arrived(ctx, after) }) })
+	d.work.Go(func() { p.watch(ctx, site.Awake, func(after int64) { site.Arrived(ctx, after) }) })
 	d.work.Go(func() { p.warm(ctx, site, fresh) })
 	return d
 }

@@ -17,14 +17,14 @@ type news struct {
 	OnHand map[string]string `json:"on_hand,omitempty"` // of the items that it moved, as pages show it
 }
 
-// Arrived tells open pages of the entries behind a number of arrival. Calling what it returns tells them what is on hand now; it is nil where nobody listens.
-func (s *Site) Arrived(ctx context.Context, after int64) (onHand func()) {
+// Arrived tells open pages of the entries behind a number of arrival, and then what is on hand.
+func (s *Site) Arrived(ctx context.Context, after int64) {
 	if !s.live.listened() {
-		return nil
+		return
 	}
 	st, _, err := s.desk.Store(ctx)
 	if err != nil {
-		return nil // the next request says what is wrong
+		return // the next request says what is wrong
 	}
 	var last *event.Event
 	n := 0
@@ -37,7 +37,7 @@ func (s *Site) Arrived(ctx context.Context, after int64) (onHand func()) {
 		return nil
 	})
 	if err != nil || last == nil {
-		return nil
+		return
 	}
 	text := KindName(last.Kind) + ": " + Say(last)
 	if _, devices, err := s.index.read(ctx, st); err == nil {
@@ -49,7 +49,7 @@ func (s *Site) Arrived(ctx context.Context, after int64) (onHand func()) {
 		text = "Just recorded: " + text
 	}
 	s.live.news(news{Text: text})
-	return func() { s.onHand(ctx) }
+	s.onHand(ctx)
 }
 
 func (s *Site) onHand(ctx context.Context) {
