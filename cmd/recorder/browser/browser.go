@@ -12,6 +12,7 @@ import (
 	"time"
 
 	control "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -322,7 +323,7 @@ func (p *Phone) Tab() (*Phone, error) {
 
 // Shut closes this tab alone; the browser goes on while it has another one.
 func (p *Phone) Shut() error {
-	_, err := chromedp.Call(p.ctx, page.Close, page.CloseParams{})
+	_, err := chromedp.Call(p.ctx, page.Close, cdp.Empty{})
 	return err
 }
 
