@@ -43,7 +43,7 @@ func TestPackingPageRecordsWhatPackOpenDoes(t *testing.T) {
 	if a.status != http.StatusOK || d.events() != was+2 {
 		t.Fatalf("%d: %d new\n%s", a.status, d.events()-was, mainOf(a.body))
 	}
-	contains(t, a.body, "Recorded", "Pack of order 2041", "Pack of order 2042")
+	contains(t, a.body, "Recorded", "order 2041", "order 2042")
 	got, want := d.packs(), c.packs()
 	if len(got) != 2 || got["2041"] != want["2041"] || got["2042"] != want["2042"] {
 		t.Errorf("recorded\n%s\nwant\n%s", got, want)
