@@ -12,6 +12,7 @@ import (
 	"testing"
 	"time"
 
+	"countback/cmd/countback/typed"
 	"countback/ledger/num"
 	"countback/projections/closing"
 )
@@ -171,7 +172,7 @@ func TestMonthsBeginAsDaysDo(t *testing.T) {
 		}
 		for year := 1975; year < 2035; year++ {
 			for month := time.January; month <= time.December; month++ {
-				want, _, ok := dayOf(year, month, 1, zone)
+				want, _, ok := typed.Day(year, month, 1, zone)
 				from, _ := closing.Period{Year: year, Month: month}.Span(zone)
 				if ok && from != want.UnixMilli() {
 					t.Errorf("%s: %d-%d begins at %s, its first day at %s", name, year, month, time.UnixMilli(from).In(zone), want)

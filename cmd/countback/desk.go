@@ -153,8 +153,6 @@ func (d *desk) recorder() *record.Recorder {
 // now is the present in the shop's zone.
 func (d *desk) now() time.Time { return d.m.Now().In(d.zone) }
 
-var setupKinds = []event.Kind{event.KindShop, event.KindItem, event.KindRetire, event.KindPackSpec, event.KindMakeSpec}
-
 // scan parses the events of some kinds.
 func scan(ctx context.Context, s store.Store, kinds []event.Kind) ([]*event.Event, error) {
 	var list []*event.Event

@@ -151,7 +151,7 @@ func anEvent(tb testing.TB, door *pagesDoor) string {
 	if err != nil {
 		tb.Fatal(err)
 	}
-	list, err := scan(tb.Context(), d.store, setupKinds)
+	list, err := scan(tb.Context(), d.store, []event.Kind{event.KindShop, event.KindItem, event.KindRetire, event.KindPackSpec, event.KindMakeSpec})
 	if err != nil || len(list) == 0 {
 		tb.Fatal("the demo has no setup", err)
 	}

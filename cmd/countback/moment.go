@@ -24,11 +24,6 @@ func parseMoment(text string, p part, zone *time.Location) (time.Time, error) {
 	return typed.Moment(text, p, zone)
 }
 
-// dayOf returns the first instant of a calendar day in a zone and the first instant after it.
-func dayOf(y int, m time.Month, d int, zone *time.Location) (from, to time.Time, ok bool) {
-	return typed.Day(y, m, d, zone)
-}
-
 // showDay writes an instant's day as people say it.
 func showDay(t time.Time) string { return words.Day(t) }
 

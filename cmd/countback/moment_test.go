@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"countback/cmd/countback/typed"
 	"countback/ledger/event"
 )
 
@@ -54,7 +55,7 @@ func TestDaysMeet(t *testing.T) {
 		}
 		var last time.Time
 		for d := time.Date(2022, 1, 1, 0, 0, 0, 0, time.UTC); d.Year() < 2026; d = d.AddDate(0, 0, 1) {
-			from, to, ok := dayOf(d.Year(), d.Month(), d.Day(), zone)
+			from, to, ok := typed.Day(d.Year(), d.Month(), d.Day(), zone)
 			if !ok || !from.Before(to) {
 				t.Fatalf("%s %s: no day", name, d.Format("2006-01-02"))
 			}

@@ -107,10 +107,8 @@ func (c *changed) usually() (mean, s, nu float64) {
 	tau2 := float64(c.guess.usual * c.guess.usual)
 	n := c.apart()
 	known := usualYears + max(0, n-1)
-	var v float64
 	for range 3 {
-		var fit season
-		fit, mean, v = c.season(tau2)
+		fit, _, _ := c.season(tau2)
 		sum := float64(usualYears * c.guess.usual * c.guess.usual)
 		for _, p := range c.past {
 			r := p.by - fit.at(p.end)
@@ -118,7 +116,7 @@ func (c *changed) usually() (mean, s, nu float64) {
 		}
 		tau2 = max(sum/known, float64(c.guess.usual*c.guess.usual)/9)
 	}
-	_, mean, v = c.season(tau2)
+	_, mean, v := c.season(tau2)
 	s2 := float64(c.floor*c.floor) + tau2 + v
 	return mean, math.Sqrt(s2), min(known*float64(s2*s2)/float64(tau2*tau2), 1000)
 }

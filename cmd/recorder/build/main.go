@@ -12,7 +12,6 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
-	"runtime"
 	"strings"
 )
 
@@ -23,8 +22,11 @@ func main() {
 	flag.Parse()
 	root, err := top()
 	if err == nil {
-		b := &builder{root: root, into: *into, quick: *quick, goroot: runtimeRoot()}
-		if err = b.build(); err == nil && !*quiet {
+		b := &builder{root: root, into: *into, quick: *quick}
+		if b.goroot, err = runtimeRoot(); err == nil {
+			err = b.build()
+		}
+		if err == nil && !*quiet {
 			fmt.Print(b.report())
 		}
 	}
@@ -48,10 +50,10 @@ func top() (string, error) {
 }
 
 // runtimeRoot is the root of the Go that compiles: its script and its modules belong together.
-func runtimeRoot() string {
+func runtimeRoot() (string, error) {
 	out, err := exec.Command("go", "env", "GOROOT").Output()
 	if err != nil {
-		return runtime.GOROOT()
+		return "", fmt.Errorf("go env GOROOT: %w", err)
 	}
-	return strings.TrimSpace(string(out))
+	return strings.TrimSpace(string(out)), nil
 }

@@ -36,7 +36,7 @@ func run(ctx context.Context, into string) error {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	s := &studio{ctx: ctx, into: into, dir: dir, program: filepath.Join(dir, "countback"), shop: filepath.Join(dir, "shop")}
+	s := &studio{ctx: ctx, into: into, dir: dir, program: filepath.Join(dir, "countback"), shop: filepath.Join(dir, "shop"), errors: os.Stderr}
 	if out, err := exec.CommandContext(ctx, "go", "build", "-o", s.program, "countback/cmd/countback").CombinedOutput(); err != nil {
 		return fmt.Errorf("build the program: %w\n%s", err, out)
 	}

@@ -28,6 +28,7 @@ type studio struct {
 	ctx                      context.Context
 	into, dir, program, shop string
 	door                     string // HOST:PORT
+	errors                   io.Writer
 }
 
 // all takes every picture.
@@ -114,7 +115,7 @@ func (s *studio) serve() (stop func(), err error) {
 	if err != nil {
 		return nil, err
 	}
-	cmd.Stderr = os.Stderr
+	cmd.Stderr = s.errors
 	if err := cmd.Start(); err != nil {
 		return nil, err
 	}
