@@ -7,6 +7,7 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -36,24 +37,11 @@ func main() {
 	}
 }
 
-// top is the folder of the module.
-func top() (string, error) {
-	out, err := exec.Command("go", "env", "GOMOD").Output()
+// ask asks the go command for one of its settings.
+func ask(name string) (string, error) {
+	out, err := exec.Command("go", "env", name).Output()
 	if err != nil {
-		return "", fmt.Errorf("go env GOMOD: %w", err)
-	}
-	file := strings.TrimSpace(string(out))
-	if filepath.Base(file) != "go.mod" {
-		return "", fmt.Errorf("this isn't run inside the module; change to the project's folder")
-	}
-	return filepath.Dir(file), nil
-}
-
-// runtimeRoot is the root of the Go that compiles: its script and its modules belong together.
-func runtimeRoot() (string, error) {
-	out, err := exec.Command("go", "env", "GOROOT").Output()
-	if err != nil {
-		return "", fmt.Errorf("go env GOROOT: %w", err)
+		return "", fmt.Errorf("go env %s: %w", name, err)
 	}
 	return strings.TrimSpace(string(out)), nil
 }
