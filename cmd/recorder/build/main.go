@@ -21,13 +21,14 @@ func main() {
 	quick := flag.Bool("quick", false, "compress less, for tests")
 	quiet := flag.Bool("quiet", false, "say nothing where all is well")
 	flag.Parse()
-	root, err := top()
+	root, err := ask("GOMOD")
+	goroot, err2 := ask("GOROOT") // of the Go that compiles: its script and its modules belong together
+	if err = errors.Join(err, err2); err == nil && filepath.Base(root) != "go.mod" {
+		err = errors.New("this isn't run inside the module; change to the project's folder")
+	}
 	if err == nil {
-		b := &builder{root: root, into: *into, quick: *quick}
-		if b.goroot, err = runtimeRoot(); err == nil {
-			err = b.build()
-		}
-		if err == nil && !*quiet {
+		b := &builder{root: filepath.Dir(root), into: *into, quick: *quick, goroot: goroot}
+		if err = b.build(); err == nil && !*quiet {
 			fmt.Print(b.report())
 		}
 	}
