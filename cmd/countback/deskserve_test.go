@@ -261,6 +261,7 @@ func TestFoundInTheBrowser(t *testing.T) {
 		t.Fatalf("sent twice: %d %s", status, body)
 	}
 	k.hear(`is open at (https://\S+) for`)
+	v.sees("/", `isn&#39;t set up yet; next: say what you sell and use`)
 	out := onFolder(t, data, "status", "--json")
 	var s status
 	if err := json.Unmarshal([]byte(out), &s); err != nil || s.Shop != "Fennimoor Paper" || !s.Serving {

@@ -90,6 +90,12 @@ func (l *Look) standing(k *Kept) (*Standing, error) {
 		}
 		parts = append(parts, text)
 	}
+	for _, x := range l.steps(true) {
+		if x.needed() {
+			say("soon", "/start", "the shop isn't set up yet; next: "+strings.ToLower(x.Name[:1])+x.Name[1:])
+			break
+		}
+	}
 	if short := l.short(); len(short) > 0 {
 		say("short", "/decide", words.Some(short)+is(len(short))+"short: more left than came in")
 	}

@@ -41,12 +41,13 @@ type foundPage struct {
 // step is one step of setting a shop up.
 type step struct {
 	Name, Says, Link, Do string
-	Ready                bool
+	Ready, Needed        bool
 	More                 []choice // further links: address and name
 }
 
 type startPage struct {
 	Shop  string
+	Demo  bool
 	Steps []step
 	Left  int
 }
@@ -95,8 +96,11 @@ func postDemo(v *view) error {
 	return v.render("demo", address)
 }
 
-// steps are what setting a shop up takes, in the order in which it can be done, with what is done already.
-func (l *Look) steps() []step {
+// needed reports whether a shop can't be worked with before a step is done.
+func (s step) needed() bool { return s.Needed && !s.Ready }
+
+// steps are what setting a shop up takes, in the order in which it can be done, with what is done already. kept is whether anything was done to keep it safe.
+func (l *Look) steps(kept bool) []step {
 	goods, supplies, made := 0, 0, 0
 	for _, it := range l.Catalog.Items {
 		switch def := l.View.Def(it.Index); {
@@ -117,18 +121,19 @@ func (l *Look) steps() []step {
 			moved++
 		}
 	}
+	orders := len(state.Orders) > 0
 	spec := l.View.Spec() != nil && l.View.Spec().Data != nil
 	return []step{
-		{Name: "Found the shop", Says: l.Shop.Name + ", in " + l.Shop.Currency + ", " + l.Shop.Zone, Ready: true, Link: "/setup/shop", Do: "Change its settings"},
-		{Name: "Say what you sell and use", Says: Count(goods, "good", "goods") + ", " + Count(supplies, "supply", "supplies"), Ready: goods > 0 && supplies > 0, Link: "/setup/item", Do: "Define an item",
+		{Name: "Found the shop", Says: l.Shop.Name + ", in " + l.Shop.Currency + ", " + l.Shop.Zone + ".", Ready: true, Link: "/setup/shop", Do: "Change its settings"},
+		{Name: "Say what you sell and use", Needed: true, Says: Count(goods, "good", "goods") + ", " + Count(supplies, "supply", "supplies") + ".", Ready: goods > 0 && supplies > 0, Link: "/setup/item", Do: "Define an item",
 			More: []choice{{Value: "/import", Name: "Take them from a file"}}},
-		{Name: "Say how an order is packed", Says: yes(spec, "a packing spec is in force", "parcels, and what each of them takes"), Ready: spec, Link: "/setup/packing", Do: "Write the packing spec"},
-		{Name: "Say what a print run takes", Says: yes(made > 0, Count(made, "item is", "items are")+" made here", "only if you print or make something yourself"), Ready: made > 0, Link: "/setup/making", Do: "Write a make spec"},
-		{Name: "Say what is there", Says: Count(moved, "item was", "items were") + " counted or came in", Ready: moved > 0, Link: "/counting", Do: "Count",
+		{Name: "Say how an order is packed", Needed: true, Says: yes(spec, "A packing spec is in force.", "Parcels, and what each of them takes."), Ready: spec, Link: "/setup/packing", Do: "Write the packing spec"},
+		{Name: "Say what a print run takes", Says: yes(made > 0, Count(made, "item is", "items are")+" made here.", "Only if you print or make something yourself."), Ready: made > 0, Link: "/setup/making", Do: "Write a make spec"},
+		{Name: "Say what is there", Needed: true, Says: Count(moved, "item was", "items were") + " counted or came in.", Ready: moved > 0, Link: "/counting", Do: "Count",
 			More: []choice{{Value: "/record/restock", Name: "Record a restock"}}},
-		{Name: "Take orders in", Says: yes(len(state.Orders) > 0, "orders are here", "from a file of your shop, or by hand"), Ready: len(state.Orders) > 0, Link: "/import", Do: "Take orders from a file",
+		{Name: "Take orders in", Says: yes(orders, "Orders are here.", "From a file of your shop, or by hand."), Ready: orders, Link: "/import", Do: "Take orders from a file",
 			More: []choice{{Value: "/record/order", Name: "Record one"}}},
-		{Name: "Keep it safe", Says: "a backup elsewhere, a phone at the cart", Link: "/devices", Do: "Devices and backups"},
+		{Name: "Keep it safe", Says: "A backup elsewhere, a phone at the cart.", Ready: kept, Link: "/devices", Do: "Devices and backups"},
 	}
 }
 
@@ -140,7 +145,11 @@ func yes(is bool, then, other string) string {
 }
 
 func (v *view) showSteps() error {
-	p := startPage{Shop: v.look.Shop.Name, Steps: v.look.steps()}
+	k, err := v.desk().Kept(v.ctx())
+	if err != nil {
+		return err
+	}
+	p := startPage{Shop: v.look.Shop.Name, Demo: v.site.opts.Demo, Steps: v.look.steps(k.Backup != "" || len(k.Devices) > 1)}
 	for _, s := range p.Steps {
 		if !s.Ready {
 			p.Left++
