@@ -206,6 +206,24 @@ func TestCuttingPage(t *testing.T) {
 	contains(t, d.get("/setup/item?item=cord&measure=piece%3A77.75").body, `value="piece"`, `value="77.75"`)
 }
 
+// The sheet of labels is the command's, byte for byte; what is wrong stands at its field.
+func TestLabelsPage(t *testing.T) {
+	d := newFormDesk(t, formSetup...)
+	contains(t, d.get("/setup/labels").body, `href="/setup"`, `name="size"`, `name="place"`, `name="start" value="1"`)
+	byCommand := d.must("labels", "board", "cord", "--size", "52x30", "--start", "3", "--copies", "2", "--pdf", "-")
+	a := d.get("/setup/labels.pdf?size=52x30&start=3&copies=2&items=Backing+board,+cord")
+	made := regexp.MustCompile(`(Creation|Mod)Date \([^)]*\)`) // the clock of a test goes on
+	if a.status != 200 || made.ReplaceAllString(a.body, "") != made.ReplaceAllString(byCommand, "") {
+		t.Errorf("%d, %d bytes; by command %d", a.status, len(a.body), len(byCommand))
+	}
+	for query, want := range map[string]string{
+		"items=bord": `id="items-fault"`, "start=0": `id="start-fault"`, "copies=many": `id="copies-fault"`, "sheet=A4": `id="sheet-fault"`, "place=attic": `id="place-fault"`,
+	} {
+		a := d.get("/setup/labels.pdf?" + query)
+		contains(t, a.body, want)
+	}
+}
+
 const ordersCSV = "Number;Placed;Code;Pieces;Price;Land\n" +
 	"5001;02.03.2026 09:30;FERN;2;3,50;Canada\n" +
 	"5001;02.03.2026 09:30;MOSS;1;4,00;Canada\n" +

@@ -88,7 +88,7 @@ var deskPaths = []string{
 	"/", "/items", "/item/stiffener", "/ledger", "/ledger?item=stiffener", "/event/EVENT", "/devices", "/start",
 	"/record", "/record/count", "/record/restock", "/record/pack", "/record/return", "/record/reprint", "/record/decide",
 	"/setup", "/setup/items", "/setup/item", "/setup/item?item=stiffener", "/setup/packing", "/setup/making", "/setup/making?item=card-fern", "/setup/shop",
-	"/setup/cut?what=sheet&from=A3&piece=A6&item=stiffener", "/import",
+	"/setup/cut?what=sheet&from=A3&piece=A6&item=stiffener", "/setup/labels", "/import",
 	"/packing", "/orders", "/counting", "/losses", "/why", "/why/stiffener", "/buying", "/closing", "/closing/2025-11", "/decide", "/orders/3399", "/counting/enter", "/counting/sheet", "/counting/use?item=stiffener", "/counting/result?session=2026-10+count", "/losses?item=stiffener",
 }
 

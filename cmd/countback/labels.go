@@ -92,34 +92,12 @@ func (m *Main) places(cmd *cobra.Command, _ []string, to string) ([]string, cobr
 }
 
 func (d *desk) labels(args []string, o *labelOptions) error {
-	const most = 10_000
-	if o.start < 1 || o.start > most {
-		return wrong("--start", "give the number of the first free label, counted row by row", "%d isn't a label of a sheet", o.start)
-	}
-	if o.copies < 1 || o.copies > 100 {
-		return wrong("--copies", "give a number from 1 to 100", "%d labels of each item", o.copies)
-	}
-	sheet, err := o.sheet()
+	rows, sheet, base, err := d.labelRows(args, o)
 	if err != nil {
 		return err
-	}
-	items, err := d.labelled(args, o.place)
-	if err != nil {
-		return err
-	}
-	base, err := d.recorderAddress(o.door)
-	if err != nil {
-		return err
-	}
-	rows := []labelRow{}
-	for _, it := range items {
-		def := d.view.Def(it.Index)
-		for range o.copies {
-			rows = append(rows, labelRow{it.ID, cmp.Or(def.Name, it.ID), def.Place, base + "/#item/" + url.PathEscape(it.ID)})
-		}
 	}
 	if o.pdf != "" {
-		return d.labelPaper(rows, sheet, o)
+		return d.writeLabels(rows, sheet, o)
 	}
 	g := &grid{columns: []column{{name: "item", head: "Item"}, {name: "name", head: "Name", flexible: true}, {name: "place", head: "Place"}, {name: "link", csvOnly: true}}}
 	for _, r := range rows {
@@ -133,6 +111,35 @@ func (d *desk) labels(args []string, o *labelOptions) error {
 		Address string     `json:"address"`
 		Labels  []labelRow `json:"labels"`
 	}{base, rows}, lead, g, "")
+}
+
+// labelRows are the labels that are asked for, the sheet that they go on, and the address that their codes open.
+func (d *desk) labelRows(args []string, o *labelOptions) (rows []labelRow, sheet paper.LabelSheet, base string, err error) {
+	const most = 10_000
+	if o.start < 1 || o.start > most {
+		return nil, sheet, "", wrong("--start", "give the number of the first free label, counted row by row", "%d isn't a label of a sheet", o.start)
+	}
+	if o.copies < 1 || o.copies > 100 {
+		return nil, sheet, "", wrong("--copies", "give a number from 1 to 100", "%d labels of each item", o.copies)
+	}
+	if sheet, err = o.sheet(); err != nil {
+		return nil, sheet, "", err
+	}
+	items, err := d.labelled(args, o.place)
+	if err != nil {
+		return nil, sheet, "", err
+	}
+	if base, err = d.recorderAddress(o.door); err != nil {
+		return nil, sheet, "", err
+	}
+	rows = []labelRow{}
+	for _, it := range items {
+		def := d.view.Def(it.Index)
+		for range o.copies {
+			rows = append(rows, labelRow{it.ID, cmp.Or(def.Name, it.ID), def.Place, base + "/#item/" + url.PathEscape(it.ID)})
+		}
+	}
+	return rows, sheet, base, nil
 }
 
 // labelled are the items that labels are asked for.
@@ -241,13 +248,13 @@ func millimetres(text string, into *float64) bool {
 	return err == nil
 }
 
-// labelPaper writes the labels to a new file; - is standard output.
-func (d *desk) labelPaper(rows []labelRow, sheet paper.LabelSheet, o *labelOptions) error {
+// labelPaper is the labels as a PDF. start is the number of the first free one of the first sheet.
+func (d *desk) labelPaper(rows []labelRow, sheet paper.LabelSheet, start int) ([]byte, error) {
 	var list []paper.Label
 	for _, r := range rows {
 		code, err := qr.EncodeText(r.Link, qr.Medium)
 		if err != nil {
-			return wrong("", "give items short ids", "the address of %s is too long for a code", r.Item)
+			return nil, wrong("", "give items short ids", "the address of %s is too long for a code", r.Item)
 		}
 		below := r.Item
 		if r.Place != "" {
@@ -255,9 +262,18 @@ func (d *desk) labelPaper(rows []labelRow, sheet paper.LabelSheet, o *labelOptio
 		}
 		list = append(list, paper.Label{Code: code.Module, Size: code.Size(), Name: r.Name, Below: below})
 	}
-	doc, err := paper.Labels(sheet, list, o.start-1, "Labels of "+d.shop.Name, d.m.Now())
+	doc, err := paper.Labels(sheet, list, start-1, "Labels of "+d.shop.Name, d.m.Now())
 	if err != nil {
-		return wrong("--size", "choose a larger one", "%s", err)
+		return nil, wrong("--size", "choose a larger one", "%s", err)
+	}
+	return doc, nil
+}
+
+// writeLabels writes the labels to a new file; - is standard output.
+func (d *desk) writeLabels(rows []labelRow, sheet paper.LabelSheet, o *labelOptions) error {
+	doc, err := d.labelPaper(rows, sheet, o.start)
+	if err != nil {
+		return err
 	}
 	if o.pdf == "-" {
 		_, err = d.m.Stdout.Write(doc)

@@ -28,6 +28,7 @@ type Desk interface {
 	Founding
 	Recording
 	Importing
+	Labels
 }
 
 // Recorded says what became of facts.

@@ -62,7 +62,7 @@ func New(d Desk, opts Options) (*Site, error) {
 	s.asked.Store(d.Now().UnixMilli()) // somebody will come soon
 	for _, table := range [][]route{
 		nowPages, itemPages, ledgerPages, devicePages, startPages,
-		recordingPages, setupPages, importPages,
+		recordingPages, setupPages, importPages, labelPages,
 		packingPages, ordersPages, countingPages, lossesPages, whyPages, buyingPages, closingPages, decidingPages,
 	} {
 		for _, r := range table {
