@@ -9,6 +9,7 @@ import (
 	"regexp"
 	"strings"
 	"testing"
+	"time"
 
 	"countback/cmd/countback/words"
 	"countback/projections/plan"
@@ -79,5 +80,44 @@ func TestTheShopNow(t *testing.T) {
 		if _, _, other := r.get(t, path); !strings.Contains(other, ">"+sentence+"</a>") {
 			t.Errorf("%s doesn't begin with %q", path, sentence)
 		}
+	}
+}
+
+// A look that was taken before somebody else recorded is never shown once that is known, whether figures are worked out beforehand or nobody is there.
+func TestNoPageShowsAnOldLook(t *testing.T) {
+	d := newFormDesk(t, formSetup...)
+	for _, awake := range []bool{true, false} {
+		before, err := d.desk.Look(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		d.command("damage board 1 --reason sample")
+		told := 0
+		d.desk.look(t.Context(), d.store, func() bool { return awake }, func(after int64) {
+			if told++; after != before.Version {
+				t.Errorf("told of what came after %d, the look has %d", after, before.Version)
+			}
+		})
+		after, err := d.desk.Look(t.Context())
+		if err != nil || after.Version != before.Version+1 {
+			t.Errorf("awake %v: look %d after look %d: %v", awake, after.Version, before.Version, err)
+		}
+		if told != boolInt(awake) {
+			t.Errorf("awake %v: told %d times", awake, told)
+		}
+		if again, err := d.desk.Look(t.Context()); err != nil || again != after {
+			t.Error("a look of the same events was taken twice", err)
+		}
+	}
+	// A new day is another look of the same events.
+	today, err := d.desk.Look(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := d.now.AddDate(0, 0, 1)
+	d.desk.m.Now = func() time.Time { return now }
+	tomorrow, err := d.desk.Look(t.Context())
+	if err != nil || tomorrow.Today() == today.Today() || tomorrow.Run.AsOf <= today.Run.AsOf {
+		t.Errorf("%s after %s: %v", tomorrow.Today(), today.Today(), err)
 	}
 }
