@@ -185,3 +185,40 @@ func pack(t *testing.T, file, content string) {
 		}
 	}
 }
+
+// A keyboard is enough: what can be touched can be reached by it, in the order in which it stands, and is seen to be.
+func TestByKeyboardAlone(t *testing.T) {
+	c := newCart(t, paperShop(t))
+	c.join("keyboard")
+	to := func(what, expression string) {
+		t.Helper()
+		for range 60 {
+			there, err := browser.Eval[bool](c.Phone, `(e => `+expression+`)(document.activeElement)`)
+			c.do(err)
+			if there {
+				ring, err := browser.Eval[string](c.Phone, `getComputedStyle(document.activeElement).outlineStyle + getComputedStyle(document.activeElement).outlineWidth`)
+				c.do(err)
+				if ring != "solid3px" {
+					t.Errorf("%s has the focus, and nobody sees it: %s", what, ring)
+				}
+				return
+			}
+			c.do(c.Press("\t"))
+		}
+		t.Fatalf("%s can't be reached with the keyboard", what)
+	}
+	to("the way to the items", `e.textContent === "To the items"`)
+	c.do(c.Press("\r"), c.See("Board stiffener"))
+	to("the search", `e.id === "search"`)
+	c.do(c.Press("seal"), c.Press("\r"), c.See("How much"), c.Press("350"), c.See("350 pieces"))
+	to("Count", `e.textContent === "Count" && e.className === "verb"`)
+	c.do(c.Press("\r"), c.See("Recorded"))
+	if on, err := browser.Eval[string](c.Phone, `document.activeElement.textContent`); err != nil || on != "Recorded" {
+		t.Errorf("the focus is on %q and not on what was recorded (%v)", on, err)
+	}
+	to("Take back", `e.textContent === "Take back"`)
+	c.do(c.Press("\r"), c.See("Why is it taken back"))
+	to("Wrong number", `e.textContent === "Wrong number"`)
+	c.do(c.Press("\r"), c.See("Taken back"))
+	c.holds("keyboard", []string{`count {"item":"seal","qty":"350"}`, `reverse {"reason":"wrong number"}`})
+}
