@@ -91,7 +91,7 @@ func TestNoPageShowsAnOldLook(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		d.command("damage board 1 --reason sample")
+		d.must("damage", "board", "1", "--reason", "sample") // another process: nothing is known of it here
 		told := 0
 		d.desk.look(t.Context(), d.store, func() bool { return awake }, func(after int64) {
 			if told++; after != before.Version {
