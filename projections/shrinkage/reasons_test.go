@@ -55,4 +55,3 @@ func TestReasonsInAnyOrder(t *testing.T) {
 		}
 	})
 }
-
