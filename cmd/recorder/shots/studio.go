@@ -73,7 +73,7 @@ func (s *studio) pictures(p *browser.Phone, look, letters string) error {
 	n := 0
 	at := func(name string) error {
 		n++
-		picture, err := p.Picture(letters != "")
+		picture, err := p.Picture(false)
 		if err != nil {
 			return err
 		}
