@@ -127,7 +127,23 @@ func steps(p *browser.Phone, s shop) []step {
 		{"words", true, way(tap("What kept here"), see("only on this phone"))},
 		{"take-back", true, way(tap("Take back: "), see("Why is it taken back"))},
 		{"phone", true, way(tap("Leave it as it is"), hash("#phone"), see("The ledger as a file"))},
-		{"trust", true, way(tap("How this phone trusts"), see("install it as a certificate authority"))},
+		{"trust", true, way(opened(p, "How this phone trusts"), see("install it as a certificate authority"))},
+	}
+}
+
+// opened opens what is folded up. A touch right after the page was scrolled may only stop the scrolling; a person touches again.
+func opened(p *browser.Phone, name string) func() error {
+	return func() error {
+		for range 3 {
+			if err := p.Tap(name); err != nil {
+				return err
+			}
+			open, err := browser.Eval[bool](p, `new Promise(r => setTimeout(r, 300)).then(() => !!document.querySelector("details[open]"))`)
+			if err != nil || open {
+				return err
+			}
+		}
+		return nil
 	}
 }
 
