@@ -219,6 +219,26 @@ func (m *Members) Keeper() string {
 	return m.path[len(m.path)-1]
 }
 
+// RevokedBefore returns up to where a device's log counts by the revocations that count if its own log is known only before a sequence: what the log says from
+// there on about the office isn't asked. It is for the choice between two branches of the log, which can't hang on what only one of them says.
+func (m *Members) RevokedBefore(device string, seq int64) (last int64, hash string, ok bool) {
+	named := false
+	for _, list := range m.revokes {
+		named = named || slices.ContainsFunc(list, func(e *event.Event) bool { return e.Data.(*event.Revoke).Device == device })
+	}
+	if !named {
+		return 0, "", false
+	}
+	c := *m
+	c.passes, c.revokes = maps.Clone(m.passes), maps.Clone(m.revokes)
+	for _, logs := range []map[string][]*event.Event{c.passes, c.revokes} {
+		logs[device] = slices.DeleteFunc(slices.Clone(logs[device]), func(e *event.Event) bool { return e.Seq >= seq })
+	}
+	c.fold()
+	b := c.members[device]
+	return b.Last, b.Hash, b.Revoked && b.Last > 0
+}
+
 // Kept reports whether a device is or was the keeper.
 func (m *Members) Kept(device string) bool { return slices.Contains(m.path, device) }
 

@@ -77,7 +77,7 @@ func (m *Machine) tree(tx transaction, l *log) (*tree, error) {
 			t.children[n.e.Prev] = append(t.children[n.e.Prev], n)
 		}
 	}
-	b, member := m.members.Get(l.device)
+	pins := m.pins(l, t, byHash)
 	for _, n := range slices.Backward(t.nodes) {
 		if !t.joined[n] {
 			continue
@@ -96,10 +96,34 @@ func (m *Machine) tree(tx transaction, l *log) (*tree, error) {
 			t.vouched[n] = false // it is its own admission, which nothing behind it can vouch for
 		}
 		// What nobody vouches for can't be reached, and pins nothing: otherwise two branches would take each other's place for ever.
-		named := member && b.Revoked && n.e.Seq == b.Last && n.e.Hash == b.Hash
-		t.pinned[n] = t.vouched[n] && (t.pinned[n] || named)
+		t.pinned[n] = t.vouched[n] && (t.pinned[n] || pins[n])
 	}
 	return t, nil
+}
+
+// pins finds the events that a revocation names as the last that counts. Which revocations count is asked without what the log itself says from the fork on: a
+// keeper that one branch alone has named could otherwise, by a revocation, be what makes that branch the log, and who has the other branch would never agree.
+func (m *Machine) pins(l *log, t *tree, byHash map[string]*node) map[*node]bool {
+	out := map[*node]bool{}
+	from := map[*node]int64{} // where its branch leaves the log
+	heads := map[int64]store.Head{}
+	for _, n := range t.nodes {
+		switch {
+		case t.root[n]:
+			from[n] = n.e.Seq
+		case t.joined[n]:
+			from[n] = from[byHash[n.e.Prev]]
+		default:
+			continue
+		}
+		head, known := heads[from[n]]
+		if !known {
+			head.Seq, head.Hash, _ = m.members.RevokedBefore(l.device, from[n])
+			heads[from[n]] = head
+		}
+		out[n] = n.e.Seq == head.Seq && n.e.Hash == head.Hash
+	}
+	return out
 }
 
 // beforeOf returns the hash of the log's event before a node's place, "" if the log doesn't go that far.
@@ -184,9 +208,9 @@ func (m *Machine) beats(tx transaction, l *log, t *tree, n *node) (bool, error) 
 	if err != nil || have == n.e.Hash {
 		return false, err
 	}
-	if b, ok := m.members.Get(l.device); ok && b.Revoked && n.e.Seq <= b.Last && b.Last <= l.head.Seq {
-		last, err := m.hashAt(tx, l, b.Last)
-		if err != nil || last == b.Hash {
+	if seq, hash, ok := m.members.RevokedBefore(l.device, n.e.Seq); ok && n.e.Seq <= seq && seq <= l.head.Seq {
+		last, err := m.hashAt(tx, l, seq)
+		if err != nil || last == hash {
 			return false, err
 		}
 	}

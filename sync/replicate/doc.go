@@ -72,7 +72,8 @@
 //
 // Where a log has two events behind one, both vouched for, two copies of its device have recorded. The branch whose event at the fork has the lower hash is
 // the log; the other one stands aside ([Aside]). If the device was revoked, the branch that holds the event that the revocation names goes before, so that
-// nobody with the key of a lost device can push true facts aside. All replicas that know the same events therefore have the same logs, whatever the order
+// nobody with the key of a lost device can push true facts aside. Whether a revocation counts for this is asked without what the log itself says from the
+// fork on: else a keeper whom one branch alone has named could hold that branch up. All replicas that know the same events therefore have the same logs, whatever the order
 // in which the events came. The store cuts the log where the other branch takes its place.
 //
 // The keeper records facts of branches aside anew under their old ids, except those of revoked devices, which a person looks through. Until that has
