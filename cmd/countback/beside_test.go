@@ -1,6 +1,7 @@
 package main
 
 import (
+	"io"
 	"strings"
 	"testing"
 	"time"
@@ -67,6 +68,13 @@ func TestReviewShowsWhatStandsBeside(t *testing.T) {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q isn't in\n%s", want, out)
 		}
+	}
+	look, err := mainOn(data, strings.NewReader(""), io.Discard, io.Discard).newDeskPages(data, st, own).Look(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r, err := look.Review(); err != nil || len(r.Items) != 2 {
+		t.Errorf("the desk's page has %d of the 2: %v", len(r.Items), err)
 	}
 	out = onFolder(t, data, "review", "--throw-away")
 	if strings.Contains(out, "refused") || !strings.Contains(out, "1 thing needs a look") {

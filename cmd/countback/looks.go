@@ -120,7 +120,7 @@ func (p *deskPages) takeLook(ctx context.Context) (*pages.Look, map[string]store
 	}
 	return &pages.Look{
 		Log: log, Run: fold.Run{AsOf: asOf}, Catalog: log.Catalog, View: log.Catalog.End(), Shop: d.shop, Zone: d.zone, Style: d.style(), Now: d.now(), Version: last,
-		VoidCloses: d.voidCloses,
+		Beside: d.toReview,
 	}, heads, nil
 }
 

@@ -75,6 +75,12 @@ func topicName(topic string) string {
 		return "An order placed twice"
 	case "stale_order":
 		return "Open for long"
+	case "refused":
+		return "Lines that were refused"
+	case "aside":
+		return "Recorded on a copy"
+	case "recovered":
+		return "A desk in another's place"
 	}
 	s := strings.ReplaceAll(topic, "_", " ")
 	return strings.ToUpper(s[:1]) + s[1:]

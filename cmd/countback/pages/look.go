@@ -22,7 +22,7 @@ type Look struct {
 	Now     time.Time // when the look was taken, in Zone
 	Version int64     // the number of arrival of the last event in it
 
-	VoidCloses func() ([]fold.Notice, error) // closes that don't count, for the list of what to decide; may be nil
+	Beside func() ([]fold.Notice, error) // what stands beside the fold and needs a decision: void closes, refused lines, facts of branches, recoveries; may be nil
 
 	mu   sync.Mutex
 	once map[string]*single

@@ -42,14 +42,14 @@ func (l *Look) Stock() stock.Report {
 // Review is what needs a decision.
 func (l *Look) Review() (review.Report, error) {
 	return once(l, "review", func() (review.Report, error) {
-		var closes []fold.Notice
-		if l.VoidCloses != nil {
+		var beside []fold.Notice
+		if l.Beside != nil {
 			var err error
-			if closes, err = l.VoidCloses(); err != nil {
+			if beside, err = l.Beside(); err != nil {
 				return review.Report{}, err
 			}
 		}
-		r, _ := review.Of(l.Log, l.Run, l.Style, closes...)
+		r, _ := review.Of(l.Log, l.Run, l.Style, beside...)
 		return r, nil
 	})
 }
