@@ -127,7 +127,7 @@ func steps(p *browser.Phone, s shop) []step {
 		{"words", true, way(tap("What kept here"), see("only on this phone"))},
 		{"take-back", true, way(tap("Take back: "), see("Why is it taken back"))},
 		{"phone", true, way(tap("Leave it as it is"), hash("#phone"), see("The ledger as a file"))},
-		{"trust", true, way(opened(p, "How this phone trusts"), see("install it as a certificate authority"))},
+		{"trust", true, way(opened(p, "How this phone trusts"), see("How this phone trusts"))},
 	}
 }
 
