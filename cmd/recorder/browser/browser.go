@@ -211,9 +211,8 @@ const spotter = `(async () => {
 	const was = spot();
 	await frame();
 	if (!free()) {
-		e?.scrollIntoView({block: "center", inline: "center"});
-		await frame();
-		return free() ? spot() : [];
+		e?.scrollIntoView({block: "center", inline: "center", behavior: "instant"});
+		return []; // the next look finds it where it has come to rest
 	}
 	return String(was) === String(spot()) ? was : [];
 })()`
