@@ -31,7 +31,7 @@ func TestTwoTabsOfThePhone(t *testing.T) {
 	c.do(c.Go("#item/board"), c.Keys("3"), c.Tap("Count"), c.See("Recorded"))
 	c.do(other.Go("#items"), other.Until("the other tab shows what was recorded", `document.querySelector("a[href='#item/board'] .figure b")?.textContent === "3"`))
 	c.do(c.Shut(), other.Gone("Another tab of this phone"))
-	c.do(other.Go("#item/board"), other.Tap("Write-off"), other.Tap("Gift"), other.See("Recorded"))
+	c.do(other.Go("#item/board"), other.Tap("Clear the number"), other.Keys("2"), other.Tap("Write-off"), other.Tap("Gift"), other.See("Recorded"))
 }
 
 // A supplier's barcode is remembered for an item, and finds it from then on; a wrong digit isn't taken.
