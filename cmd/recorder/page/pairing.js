@@ -3,7 +3,7 @@
 import { camera, canScan } from "./camera.js";
 import { el, fill } from "./element.js";
 import { addressOf } from "./items.js";
-import { api, known } from "./ledger.js";
+import { api, known, watch } from "./ledger.js";
 import { sentence } from "./recording.js";
 import { state } from "./offline.js";
 
@@ -141,14 +141,26 @@ export function joinedScreen() {
 	};
 }
 
-// trustWords says how the desk's certificate is trusted, and what works without.
+// trustWords says how the desk's certificate is trusted, and what works without. A browser finds out after the page is drawn that it may not store it: the
+// words unfold then.
 export function trustWords() {
 	const port = Number(location.port || 443) + 1;
-	return el("details", { open: state.untrusted }, el("summary", {}, "How this phone trusts the desk"),
+	const so = el("p", {});
+	const node = el("details", {}, el("summary", {}, "How this phone trusts the desk"),
 		el("p", {}, "The desk makes its own certificate, because it has no name on the internet. A phone trusts it once it is installed:"),
 		el("ol", {}, el("li", {}, "At the desk start ", el("code", {}, "countback pair"), ". While its code is open the desk also shows a page at ", el("code", {}, `http://${location.hostname}:${port}`), ". Open that on this phone."),
 			el("li", {}, "Load the certificate there, and install it as a certificate authority in the phone's settings, under a heading such as security or profiles. Some phones ask in a second place whether to trust it fully."),
 			el("li", {}, "Compare the fingerprint with the one on the desk's screen before you confirm."), el("li", {}, "Come back here and reload the page.")),
-		el("p", {}, state.untrusted ? "This phone doesn't trust the desk yet. Where a warning was passed over, recording works as long as this page stays open, and entries are kept; but the page can't be opened again without the desk, and the browser may clear what it kept." :
-			"Where it isn't trusted and a warning is passed over, recording works as long as the page stays open, but the page can't be opened again without the desk."));
+		so);
+	let drawn;
+	function draw() {
+		if (drawn === state.untrusted) return;
+		drawn = state.untrusted;
+		so.textContent = drawn ? "This phone doesn't trust the desk yet. Where a warning was passed over, recording works as long as this page stays open, and entries are kept; but the page can't be opened again without the desk, and the browser may clear what it kept." :
+			"Where it isn't trusted and a warning is passed over, recording works as long as the page stays open, but the page can't be opened again without the desk.";
+		if (drawn) node.open = true;
+	}
+	draw();
+	const stop = watch(() => node.isConnected ? draw() : stop());
+	return node;
 }
