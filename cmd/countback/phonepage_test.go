@@ -100,7 +100,7 @@ func TestANewVersionOfThePage(t *testing.T) {
 	c.do(c.Tap("To the items"), c.See("Board stiffener"))
 	c.do(c.Until("the page is stored", `navigator.serviceWorker.ready.then(r => !!r.active && !!navigator.serviceWorker.controller)`))
 	c.do(c.Tap("Board stiffener"), c.Keys("4"), c.Tap("Write-off"), c.Tap("Damaged"), c.See("Recorded"))
-	changed := otherVersion(t)
+	changed := otherVersion(t, "index.html", `<html lang="en">`, `<html lang="en" data-mark="another version">`)
 	c.serve.stop()
 	c.openWith(changed)
 	c.do(c.Go("#item/cord"), c.Keys("12"))
@@ -109,8 +109,8 @@ func TestANewVersionOfThePage(t *testing.T) {
 	c.do(c.See("12 mm"), c.Tap("Entries"), c.See("Damaged: 4 Board stiffener"))
 }
 
-// otherVersion is the same recorder but for a mark in its page.
-func otherVersion(t *testing.T) string {
+// otherVersion is the same recorder but for a place in one of its files.
+func otherVersion(t *testing.T, name, from, to string) string {
 	t.Helper()
 	old, err := phoneBuild()
 	if err != nil {
@@ -142,7 +142,7 @@ func otherVersion(t *testing.T) string {
 			t.Fatalf("%s doesn't say %s", name, from)
 		}
 	}
-	change("index.html", `<html lang="en">`, `<html lang="en" data-mark="another version">`)
+	change(name, from, to)
 	change("service-worker.js", was, is)
 	list.Build = is
 	if text, err = json.Marshal(list); err == nil {
