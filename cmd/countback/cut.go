@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"countback/cmd/countback/typed"
+	"countback/cmd/countback/words"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 	cutting "countback/projections/cut"
@@ -173,29 +174,13 @@ func (m *Main) printCutSheet(s cutting.Sheet, c cutting.SheetCut, names *cutName
 		if way.Best {
 			mark = "best"
 		}
-		g.add(plain(w.way), figure(fmt.Sprint(way.Pieces)), plain(blocksText(w.l)), figure(way.OverX), figure(way.OverY), plain(mark))
+		g.add(plain(w.way), figure(fmt.Sprint(way.Pieces)), plain(words.Blocks(w.l)), figure(way.OverX), figure(way.OverY), plain(mark))
 	}
 	used := num.Whole(100).Sub(c.Offcut.Part(num.Whole(100), s.Sheet.Width.Times(s.Sheet.Height)))
 	lead := fmt.Sprintf("A sheet of %s gives %s of %s. %s %% of the sheet is used; %s mm² are left.",
 		sizeText(s.Sheet), count(int(n), "piece", "pieces"), sizeText(s.Piece), used.Round(1), grouped(r.Offcut))
 	tail := fmt.Sprintf("Count the item in pieces, and let the sheet be a pack of %d:\n  %s", n, r.Line)
 	return m.report(r, m.wrap(lead, ""), g, tail)
-}
-
-func blocksText(l cutting.Layout) string {
-	var parts []string
-	for _, b := range l.Blocks {
-		text := fmt.Sprintf("%d by %d", b.Across, b.Down)
-		if b.Turned {
-			text += " turned"
-		}
-		parts = append(parts, text)
-	}
-	joint := ", below them "
-	if l.Beside {
-		joint = ", beside them "
-	}
-	return strings.Join(parts, joint)
 }
 
 type cutRollReport struct {

@@ -130,20 +130,8 @@ type Checker interface {
 // OrderOf returns the order number that an event's data names in its field "order", "" if none. For kinds and versions that this program doesn't know it
 // reads the field alone, so that a later program finds the same events.
 func OrderOf(e *event.Event) string {
-	switch d := e.Data.(type) {
-	case *event.Order:
-		return d.Order
-	case *event.Pack:
-		return d.Order
-	case *event.Return:
-		return d.Order
-	case *event.Reprint:
-		return d.Order
-	case *event.Damage:
-		return d.Order
-	}
 	if e.Data == nil && e.Fault == nil && !e.Understood() {
 		return orderMember(e.Raw)
 	}
-	return ""
+	return event.OrderOf(e.Data)
 }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"countback/cmd/countback/typed"
+	"countback/cmd/countback/words"
 	"countback/ledger/num"
 	"countback/ledger/unit"
 	"countback/projections/cut"
@@ -141,12 +142,12 @@ func (f *form) cutSheet(p *cutPage) {
 		if w.way != "upright" && w.l.Pieces() == 0 {
 			continue
 		}
-		way := cutWay{Way: w.way, Blocks: cutBlocks(w.l), Pieces: w.l.Pieces(), OverX: w.l.Over.Width.String(), OverY: w.l.Over.Height.String(), Best: !best && w.l.Pieces() == n}
+		way := cutWay{Way: w.way, Blocks: words.Blocks(w.l), Pieces: w.l.Pieces(), OverX: w.l.Over.Width.String(), OverY: w.l.Over.Height.String(), Best: !best && w.l.Pieces() == n}
 		best = best || way.Best
 		p.Ways = append(p.Ways, way)
 	}
 	p.Tail = fmt.Sprintf("Count the item in pieces, and let the sheet be a pack of %d.", n)
-	p.link(f, "pack", cutName(f, "sheet"), num.Whole(n).String())
+	p.link("pack", cutName(f, "sheet"), num.Whole(n).String())
 	p.Width, p.Height = s.Sheet.Width.String(), s.Sheet.Height.String()
 	p.Picture = layOut(s, c.Best)
 }
@@ -212,11 +213,11 @@ func (f *form) cutRoll(p *cutPage) {
 	p.Lead += "."
 	if !c.Exact {
 		p.Tail = fmt.Sprintf("The length that one piece takes isn't exact at 6 decimal places. Count the item in pieces instead, and let the roll be a pack of %s.", Grouped(c.Pieces()))
-		p.link(f, "pack", cutName(f, "roll"), fmt.Sprint(c.Pieces()))
+		p.link("pack", cutName(f, "roll"), fmt.Sprint(c.Pieces()))
 		return
 	}
 	p.Tail = "Each piece takes " + Grouped(c.Each) + " mm of the roll."
-	p.link(f, "measure", cutName(f, "piece"), c.Each.String())
+	p.link("measure", cutName(f, "piece"), c.Each.String())
 }
 
 func cutName(f *form, usual string) string {
@@ -227,7 +228,7 @@ func cutName(f *form, usual string) string {
 }
 
 // link leads to the item's form with what was worked out filled in.
-func (p *cutPage) link(_ *form, what, name, size string) {
+func (p *cutPage) link(what, name, size string) {
 	if p.Item == nil {
 		return
 	}
@@ -236,19 +237,3 @@ func (p *cutPage) link(_ *form, what, name, size string) {
 }
 
 func cutSize(s cut.Size) string { return Grouped(s.Width) + " × " + Grouped(s.Height) + " mm" }
-
-func cutBlocks(l cut.Layout) string {
-	var parts []string
-	for _, b := range l.Blocks {
-		text := fmt.Sprintf("%d by %d", b.Across, b.Down)
-		if b.Turned {
-			text += " turned"
-		}
-		parts = append(parts, text)
-	}
-	joint := ", below them "
-	if l.Beside {
-		joint = ", beside them "
-	}
-	return strings.Join(parts, joint)
-}

@@ -104,7 +104,7 @@ func (p *eventPage) tell(v *view, e *event.Event) {
 		p.Fault = e.Fault.Error()
 	}
 	if e.Data != nil {
-		p.Order, p.Items = OrderOf(e.Data), Names(e.Data)
+		p.Order, p.Items = event.OrderOf(e.Data), Names(e.Data)
 	}
 	var b bytes.Buffer
 	if err := json.Indent(&b, e.Raw, "", "  "); err == nil {

@@ -122,7 +122,7 @@ func (x *index) entry(n int64, e *event.Event) *entry {
 	if e.Data == nil {
 		return out
 	}
-	out.order = OrderOf(e.Data)
+	out.order = event.OrderOf(e.Data)
 	out.about = aboutOf(e.Data)
 	for _, id := range Names(e.Data) {
 		out.items = append(out.items, x.name(id))

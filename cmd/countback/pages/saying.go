@@ -282,20 +282,3 @@ func Names(data event.Data) []string {
 	}
 	return list
 }
-
-// OrderOf is the number of the order that an event's data is about, "" for none.
-func OrderOf(data event.Data) string {
-	switch d := data.(type) {
-	case *event.Order:
-		return d.Order
-	case *event.Pack:
-		return d.Order
-	case *event.Return:
-		return d.Order
-	case *event.Reprint:
-		return d.Order
-	case *event.Damage:
-		return d.Order
-	}
-	return ""
-}

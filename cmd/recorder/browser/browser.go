@@ -121,12 +121,6 @@ func (p *Phone) Size(width, height int64) error {
 	return err
 }
 
-// Slow makes the processor slower by a factor; 1 is as it is.
-func (p *Phone) Slow(factor float64) error {
-	_, err := chromedp.Call(p.ctx, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: factor})
-	return err
-}
-
 // Open goes to an address and waits until the page is there; use Ready to wait until the recorder can be used.
 func (p *Phone) Open(address string) error { return chromedp.Do(p.ctx, chromedp.Navigate(address)) }
 

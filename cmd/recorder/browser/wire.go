@@ -32,13 +32,6 @@ func NewWire(to string) (*Wire, error) {
 // Address is where the wire begins, HOST:PORT.
 func (w *Wire) Address() string { return w.listen.Addr().String() }
 
-// Lead lets the wire go on to another address: a desk that was started again.
-func (w *Wire) Lead(to string) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	w.to = to
-}
-
 // Cut ends every connection, and refuses new ones, until Mend.
 func (w *Wire) Cut() {
 	w.mu.Lock()
