@@ -57,6 +57,19 @@ func TestAPhoneThatIsRevoked(t *testing.T) {
 	}
 }
 
+// A network that takes everything and answers nothing holds nobody up: what is recorded is kept here, said to be only here, and safe once something passes again.
+func TestAPhoneOnAStalledNetwork(t *testing.T) {
+	c := newCart(t, paperShop(t))
+	c.join("far end of the shed")
+	c.do(c.Tap("To the items"), c.See("Board stiffener"), c.See("Nothing recorded on this phone yet"))
+	c.wire.Hold()
+	c.do(c.Tap("Board stiffener"), c.Keys("4"), c.Tap("Write-off"), c.Tap("Damaged"), c.See("Recorded"), c.See("1 entry is only on this phone"))
+	c.holds("far end of the shed", nil)
+	c.wire.Mend()
+	c.do(c.See("All entries of this phone are safe"))
+	c.holds("far end of the shed", []string{`damage {"item":"board","qty":"4","reason":"damaged"}`})
+}
+
 // A phone whose clock is five hours ahead joins and records, and says by how much its clock is off.
 func TestAPhoneWhoseClockIsOff(t *testing.T) {
 	const ahead = `{ const Real = Date, ahead = 5 * 3600 * 1000; globalThis.Date = class extends Real {
