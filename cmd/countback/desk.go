@@ -169,10 +169,12 @@ func scan(ctx context.Context, s store.Store, kinds []event.Kind) ([]*event.Even
 
 // check is the check of entry, to be run inside the transaction that records.
 func (d *desk) check(facts []event.Fact) func(store.Tx) error {
-	return func(store.Tx) error {
-		return entry.Check(facts, d.held, d.m.Now(), func(name string) error {
-			_, err := loadZone(name)
-			return err
+	return func(tx store.Tx) error {
+		return d.held.Within(tx, d.key.Device(), func() error {
+			return entry.Check(facts, d.held, d.m.Now(), func(name string) error {
+				_, err := loadZone(name)
+				return err
+			})
 		})
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"sync"
 
 	"countback/ledger/event"
 	"countback/ledger/num"
@@ -58,6 +59,9 @@ type Catalog struct {
 	specByID map[event.ID]*Spec
 	makeByID map[event.ID]*Make
 	goneByID map[event.ID]*event.Event // specs that were reversed, or restate a reversed one
+
+	ended sync.Once
+	end   *View // the view that End returns
 }
 
 // Item is one item over all time.

@@ -42,8 +42,11 @@ func (c *Catalog) At(k event.Key) *View {
 	return v
 }
 
-// End returns a view after the last change.
-func (c *Catalog) End() *View { return c.At(event.Key{Ms: 1<<63 - 1, Rank: 255}) }
+// End returns the view after the last change. It is always the same one, and whoever asks may read it at the same time as others.
+func (c *Catalog) End() *View {
+	c.ended.Do(func() { c.end = c.At(event.Key{Ms: 1<<63 - 1, Rank: 255}) })
+	return c.end
+}
 
 // Epoch changes whenever anything in the view does.
 func (v *View) Epoch() int { return v.epoch }

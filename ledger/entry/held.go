@@ -25,6 +25,8 @@ type Held struct {
 	reversed map[event.ID]bool
 	inputs   []catalog.Input
 	built    *catalog.Catalog // of inputs; nil: to be built
+	tx       store.Tx         // the transaction that records, within Within
+	own      string           // the device that records in it
 }
 
 // NewHeld returns what a store holds.
@@ -39,6 +41,32 @@ const tooMany = 1000
 
 var errAnew = errors.New("to be read anew")
 
+// Within runs check with answers from inside a transaction that has inserted nothing yet, by which device records. Where the last event of its own log is
+// all that has arrived, which is so for whoever records one fact after the other, the transaction knows it already and the store isn't asked.
+func (h *Held) Within(tx store.Tx, device string, check func() error) error {
+	h.tx, h.own = tx, device
+	defer func() { h.tx, h.own = nil, "" }()
+	return check()
+}
+
+// ownNext returns what has arrived since it was read, as far as the transaction knows: nothing, or one event of the own log.
+func (h *Held) ownNext() (row *store.Row, known bool, err error) {
+	look, ok := h.tx.(store.Looker)
+	if !ok {
+		return nil, false, nil
+	}
+	last, err := h.tx.Last()
+	if err != nil || last == h.through {
+		return nil, true, err
+	}
+	head, err := h.tx.Head(h.own)
+	if err != nil || last != h.through+1 || head.Seq == 0 {
+		return nil, false, err
+	}
+	r, err := look.At(h.own, head.Seq)
+	return &r, r.N == last, err
+}
+
 // read takes in what has arrived. Where a log was cut (store.Tx.Cut) the event that was put in its place arrives, at a sequence that was read before: then
 // all is read anew.
 func (h *Held) read() error {
@@ -46,7 +74,7 @@ func (h *Held) read() error {
 		return h.anew()
 	}
 	n := 0
-	err := h.store.Scan(h.ctx, h.through, func(r store.Row) error {
+	look := func(r store.Row) error {
 		l, err := h.scanner.Line(r.Line)
 		if err != nil {
 			return damaged(r, err)
@@ -59,7 +87,16 @@ func (h *Held) read() error {
 		}
 		h.through = r.N
 		return err
-	})
+	}
+	row, known, err := h.ownNext()
+	switch {
+	case err != nil:
+		return err
+	case !known:
+		err = h.store.Scan(h.ctx, h.through, look)
+	case row != nil:
+		err = look(*row)
+	}
 	if err == errAnew {
 		return h.anew()
 	}

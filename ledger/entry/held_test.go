@@ -54,7 +54,18 @@ func TestHeldIsWhatAFirstLookFinds(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			in, got, err := held.Catalog()
+			var in []catalog.Input
+			var got *catalog.Catalog
+			if rapid.Bool().Draw(t, "inside a transaction") {
+				err = st.Write(ctx, func(tx store.Tx) error {
+					return held.Within(tx, rapid.SampledFrom(logs).Draw(t, "who records").Key.Device(), func() (err error) {
+						in, got, err = held.Catalog()
+						return err
+					})
+				})
+			} else {
+				in, got, err = held.Catalog()
+			}
 			fresh, want, err2 := entry.NewHeld(ctx, st).Catalog()
 			if err != nil || err2 != nil || !reflect.DeepEqual(ids(in), ids(fresh)) || !reflect.DeepEqual(got, want) {
 				t.Fatalf("kept %v, %v\nfresh %v, %v", ids(in), err, ids(fresh), err2)

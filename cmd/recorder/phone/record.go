@@ -109,10 +109,12 @@ func (p *Phone) Check(ctx context.Context, facts []event.Fact) ([]string, error)
 
 // enter is the check of entry.
 func (p *Phone) enter(facts []event.Fact) func(store.Tx) error {
-	return func(store.Tx) error {
-		return entry.Check(facts, p.held, p.Now(), func(name string) error {
-			_, err := p.Zone(name)
-			return err
+	return func(tx store.Tx) error {
+		return p.held.Within(tx, p.key.Device(), func() error {
+			return entry.Check(facts, p.held, p.Now(), func(name string) error {
+				_, err := p.Zone(name)
+				return err
+			})
 		})
 	}
 }

@@ -55,6 +55,7 @@ func (s *Store) Bare() (bare, indexed func(e *event.Event) error, err error) {
 		CREATE TABLE indexed (n INTEGER PRIMARY KEY, device INTEGER NOT NULL, seq INTEGER NOT NULL, id BLOB, kind TEXT NOT NULL, ms INTEGER NOT NULL, ord TEXT,
 			line BLOB NOT NULL, UNIQUE (device, seq)) STRICT;
 		CREATE INDEX indexed_id ON indexed(id);
+		CREATE INDEX indexed_ms ON indexed(ms);
 		CREATE INDEX indexed_ord ON indexed(ord) WHERE ord IS NOT NULL;
 		CREATE INDEX indexed_kind ON indexed(kind) WHERE kind NOT IN ('order', 'pack')`); err != nil {
 		return nil, nil, err
