@@ -64,7 +64,8 @@
 // afterwards and in small portions, and reports what is wrong.
 //
 // What waits, for events before it or for its device's admission, is kept up to 10,000 events or 16 MiB of one sender; what is more is left on the bus, its
-// place noted (a hole), and read again once its log or a branch of it has gone on, and now and then in any case. What can never stand in a log (unreadable, of
+// place noted (a hole), and read again once its log or a branch of it has gone on, and now and then in any case. The cursor stays where it is until something
+// was read there: the mark of its message is what tells that the stream has lost its tail meanwhile. What can never stand in a log (unreadable, of
 // another shop, a wrong signature at a place that is taken) goes into quarantine, by hash and up to a number, and is tried again after changes of membership
 // and with a new build; [Refused] shows it, [EmptyRefused] empties it.
 //

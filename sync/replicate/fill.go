@@ -107,7 +107,7 @@ func (m *Machine) goOn(k *link, raw []byte) error {
 		}
 	}
 	return m.write(func(tx transaction) error {
-		k.place = p
+		k.place, k.backing = p, false
 		return k.save(tx)
 	})
 }

@@ -351,22 +351,22 @@ func (m *Machine) leave(it item, device string) {
 	if k == nil {
 		return
 	}
+	k.leftAt(device, it.spot.seq)
+}
+
+// leftAt notes a hole: device's log may need the message at seq, and those behind it.
+func (k *link) leftAt(device string, seq uint64) {
 	for i, h := range k.Holes {
 		if h.Device == device {
-			k.Holes[i].Seq = min(h.Seq, it.spot.seq)
+			k.Holes[i].Seq = min(h.Seq, seq)
 			return
 		}
 	}
-	if len(k.Holes) >= maxHoles {
-		device = "" // stands for all others
-		for i, h := range k.Holes {
-			if h.Device == "" {
-				k.Holes[i].Seq = min(h.Seq, it.spot.seq)
-				return
-			}
-		}
+	if len(k.Holes) >= maxHoles && device != "" {
+		k.leftAt("", seq) // stands for all others
+		return
 	}
-	k.Holes = append(k.Holes, hole{device, it.spot.seq})
+	k.Holes = append(k.Holes, hole{device, seq})
 }
 
 // maxHoles is the number of logs for which it is told apart where something was left on the bus.
@@ -480,7 +480,8 @@ func (m *Machine) retryRefused() error {
 	err = m.write(func(tx transaction) error {
 		for _, k := range m.links {
 			if k.Left {
-				k.Seq, k.Mark, k.Left, k.verify = 0, "", false, false
+				k.Left, k.rewind = false, true
+				k.leftAt("", 1)
 				if err := k.save(tx); err != nil {
 					return err
 				}

@@ -35,6 +35,8 @@ type link struct {
 	pending op       // Fetch or Download
 	after   uint64   // what the pending Fetch asked behind
 	verify  bool     // the next message must be the one at Seq
+	backing bool     // what was left on the bus is to be read again, behind back. The place stays as it is until something was read there,
+	back    uint64   // so that a stream that has lost its tail is noticed all the same
 
 	subjects  map[string]*subject
 	sent      map[string]int64  // of each log: how many events are on the stream, as far as this session knows
@@ -118,7 +120,7 @@ func (m *Machine) down(in Down) {
 
 // forget drops what was known of a session.
 func (k *link) forget() {
-	k.filling, k.file, k.pending, k.verify = false, nil, op{}, false
+	k.filling, k.file, k.pending, k.verify, k.backing = false, nil, op{}, false, false
 	k.subjects, k.sent, k.lacks = map[string]*subject{}, map[string]int64{}, map[string]time.Duration{}
 	k.doubts, k.sentAt = map[string]doubtful{}, map[string]uint64{}
 	k.pub, k.look, k.heldSent, k.clockAt = nil, nil, 0, 0
@@ -137,8 +139,10 @@ func (m *Machine) begin(k *link) {
 	case k.said.Last < k.Seq:
 		m.report(Report{What: LostTail, Bus: k.name})
 		m.fail(m.startOver(k))
-	case len(k.Holes) > 0 && m.elapsed >= k.rewindAt:
-		m.fail(m.goBack(k))
+	case len(k.Holes) > 0:
+		if k.rewind = true; m.mayGoBack(k) {
+			m.goBack(k)
+		}
 	}
 	if m.failing {
 		return
@@ -157,7 +161,7 @@ func (m *Machine) begin(k *link) {
 func (m *Machine) startOver(k *link) error {
 	return m.write(func(tx transaction) error {
 		k.place = place{Created: k.said.Created}
-		k.verify = false
+		k.verify, k.backing = false, false
 		for _, l := range m.logs {
 			for _, n := range slices.Concat(l.cands, l.aside) {
 				if i := slices.Index(n.on, k.name); i >= 0 {
@@ -177,18 +181,15 @@ func (m *Machine) mayGoBack(k *link) bool {
 	return len(k.Holes) > 0 && (k.rewind && m.elapsed >= k.rewindAt || m.elapsed >= k.rewindAt+lastRewind)
 }
 
-// goBack reads anew from the first message that was left on the bus.
-func (m *Machine) goBack(k *link) error {
-	return m.write(func(tx transaction) error {
-		first := k.Seq
-		for _, h := range k.Holes {
-			first = min(first, h.Seq-1)
-		}
-		k.rewindWait = min(max(2*k.rewindWait, firstRewind), lastRewind)
-		k.rewindAt = m.elapsed + k.rewindWait
-		k.Seq, k.Mark, k.Holes, k.verify, k.rewind = first, "", nil, false, false
-		return k.save(tx)
-	})
+// goBack reads anew from the first message that was left on the bus, with the next Fetch.
+func (m *Machine) goBack(k *link) {
+	k.backing, k.back = true, k.Seq
+	for _, h := range k.Holes {
+		k.back = min(k.back, h.Seq-1)
+	}
+	k.rewindWait = min(max(2*k.rewindWait, firstRewind), lastRewind)
+	k.rewindAt = m.elapsed + k.rewindWait
+	k.rewind = false
 }
 
 func (k *link) save(tx transaction) error {
@@ -208,8 +209,11 @@ func (m *Machine) fetch(k *link) {
 
 // behind is the sequence behind which the next messages are read.
 func (k *link) behind() uint64 {
-	if k.verify {
+	switch {
+	case k.verify:
 		return k.Seq - 1
+	case k.backing:
+		return k.back
 	}
 	return k.Seq
 }
@@ -239,6 +243,9 @@ func (m *Machine) messages(in Messages) error {
 			return nil
 		}
 		k.verify, list = false, list[1:]
+		if k.backing {
+			list = nil
+		}
 	}
 	if len(list) > 0 {
 		if err := m.takeMessages(k, list); err != nil {
@@ -251,7 +258,10 @@ func (m *Machine) messages(in Messages) error {
 
 func (m *Machine) takeMessages(k *link, list []Message) error {
 	var items []item
-	last := k.Seq
+	last := k.behind()
+	if k.backing {
+		k.backing, k.Holes = false, nil // what is left once more is noted anew
+	}
 	for _, msg := range list {
 		if msg.Seq <= last {
 			continue // a driver's fault; what it leaves out it must not leave out for ever
@@ -274,9 +284,7 @@ func (m *Machine) takeMessages(k *link, list []Message) error {
 		return err
 	}
 	if m.mayGoBack(k) {
-		if err := m.goBack(k); err != nil {
-			return err
-		}
+		m.goBack(k)
 	}
 	if len(k.Holes) == 0 && k.caughtUp() {
 		k.rewindWait = 0
@@ -297,7 +305,9 @@ func (k *link) kept() uint64 {
 }
 
 // caughtUp reports whether all was read that stood on the stream at the last Up.
-func (k *link) caughtUp() bool { return k.up && !k.filling && !k.verify && k.Seq >= k.said.Last }
+func (k *link) caughtUp() bool {
+	return k.up && !k.filling && !k.verify && !k.backing && k.Seq >= k.said.Last
+}
 
 // note says that an event of a log as it is stands on the link's stream. What stands there out of order isn't counted, and so sent once more in the end.
 func (k *link) note(device string, seq int64) (changed bool) {

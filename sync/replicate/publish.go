@@ -43,9 +43,7 @@ func (m *Machine) pump(k *link) error {
 	}
 	m.overdue(k)
 	if m.mayGoBack(k) && !k.filling {
-		if err := m.goBack(k); err != nil {
-			return err
-		}
+		m.goBack(k)
 		m.fetch(k)
 	}
 	if k.pub != nil || k.look != nil || m.elapsed < k.rest {
