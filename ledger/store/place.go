@@ -54,6 +54,9 @@ func NoEvent(device string, seq int64) error {
 	return e
 }
 
+// NoCheckpoint is the error of Store.CheckpointState for one that isn't there as it was listed.
+func NoCheckpoint(c Checkpoint) error { return Fail("read a checkpoint", c.Key, ErrNotFound, nil) }
+
 // CutEnds is the error of a Write that cut a log and put nothing in the place of what it took out.
 func CutEnds(device string, seq int64) error {
 	e := Fail("cut the log", fmt.Sprintf("event %d of device %s", seq, device), ErrChain, fmt.Errorf("no other branch took its place"))

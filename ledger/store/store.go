@@ -80,8 +80,11 @@ type Store interface {
 	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept. One that knew only
 	// numbers of before the last Cut is passed over.
 	SaveCheckpoint(ctx context.Context, c Checkpoint) error
-	// Checkpoints returns a key's checkpoints, highest position first. One whose checksum fails is left out; it can always be folded again.
+	// Checkpoints returns where a key's checkpoints are, highest position first, without their states: those are large, and whoever folds needs one.
 	Checkpoints(ctx context.Context, key string) ([]Checkpoint, error)
+	// CheckpointState returns the state of one of Checkpoints. The error is ErrNotFound if it isn't there any more, another took its place, or its checksum
+	// fails; it can always be folded again.
+	CheckpointState(ctx context.Context, c Checkpoint) ([]byte, error)
 	// DropCheckpoints removes a key's checkpoints behind a position.
 	DropCheckpoints(ctx context.Context, key string, after Position) error
 

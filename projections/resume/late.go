@@ -150,7 +150,11 @@ func (j Job) resumed(ctx context.Context) *Result {
 
 // from folds the tail of the ledger behind a checkpoint, or returns nil if the checkpoint doesn't hold.
 func (j Job) from(ctx context.Context, c *candidate, last int64) *Result {
-	sn, err := fold.DecodeSnapshot(c.State)
+	state, err := j.Store.CheckpointState(ctx, c.Checkpoint)
+	if err != nil {
+		return nil
+	}
+	sn, err := fold.DecodeSnapshot(state)
 	if err != nil || sn.Position != c.Position {
 		return nil
 	}

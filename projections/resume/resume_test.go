@@ -148,7 +148,7 @@ func (d *desk) same(t interface{ Fatal(...any) }, now, asOf int64) (used bool, d
 		t.Fatal(err)
 	}
 	// What a fold from a checkpoint leaves itself is what one from the first event would have left there.
-	points, err := d.Checkpoints(ctx, resume.Key("test"))
+	points, err := storetest.Checkpoints(ctx, d, resume.Key("test"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -11,6 +11,7 @@ import (
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/ledger/store"
+	"countback/ledger/store/storetest"
 	"countback/projections/foldtest"
 	"countback/projections/resume"
 )
@@ -268,7 +269,7 @@ func (d *desk) leave(t *testing.T, j resume.Job) {
 
 func (d *desk) points(t *testing.T, build string) []store.Checkpoint {
 	t.Helper()
-	list, err := d.Checkpoints(ctx, resume.Key(build))
+	list, err := storetest.Checkpoints(ctx, d, resume.Key(build))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -377,7 +378,7 @@ func TestUnknownEventsAreCounted(t *testing.T) {
 // broken fails one kind of reading.
 type broken struct {
 	store.Store
-	points, doubled, since, kinds, ids, orders, heads, save bool
+	points, state, doubled, since, kinds, ids, orders, heads, save bool
 }
 
 var errBroken = errors.New("broken")
@@ -392,6 +393,10 @@ func fails[T any](broken bool, then func() (T, error)) (T, error) {
 
 func (b broken) Checkpoints(c context.Context, key string) ([]store.Checkpoint, error) {
 	return fails(b.points, func() ([]store.Checkpoint, error) { return b.Store.Checkpoints(c, key) })
+}
+
+func (b broken) CheckpointState(c context.Context, p store.Checkpoint) ([]byte, error) {
+	return fails(b.state, func() ([]byte, error) { return b.Store.CheckpointState(c, p) })
 }
 
 func (b broken) DoubledAfter(c context.Context, n int64) ([]event.ID, error) {
@@ -443,7 +448,7 @@ func TestAStoreThatFailsInBetween(t *testing.T) {
 	if !want.result.Resumed {
 		t.Fatal("not resumed")
 	}
-	for i, b := range []broken{{points: true}, {doubled: true}, {since: true}, {kinds: true}, {ids: true}, {orders: true}, {heads: true}} {
+	for i, b := range []broken{{points: true}, {state: true}, {doubled: true}, {since: true}, {kinds: true}, {ids: true}, {orders: true}, {heads: true}} {
 		b.Store = d.Store
 		j := d.job(now, 0)
 		j.Store = b

@@ -42,12 +42,25 @@ func (s *Store) Checkpoints(_ context.Context, key string) ([]store.Checkpoint, 
 	defer s.mu.RUnlock()
 	var out []store.Checkpoint
 	for _, c := range s.points[key] {
-		if c.sum == c.Sum() {
-			c.State = bytes.Clone(c.State)
-			out = append(out, c.Checkpoint)
-		}
+		c.State = nil
+		out = append(out, c.Checkpoint)
 	}
 	return out, s.open("read checkpoints")
+}
+
+// CheckpointState implements store.Store.
+func (s *Store) CheckpointState(_ context.Context, c store.Checkpoint) ([]byte, error) {
+	s.mu.RLock()
+	defer s.mu.RUnlock()
+	if err := s.open("read a checkpoint"); err != nil {
+		return nil, err
+	}
+	list := s.points[c.Key]
+	at, found := slices.BinarySearchFunc(list, c.Position, highestFirst)
+	if !found || list[at].Arrived != c.Arrived || list[at].sum != list[at].Sum() {
+		return nil, store.NoCheckpoint(c)
+	}
+	return bytes.Clone(list[at].State), nil
 }
 
 // DropCheckpoints implements store.Store.

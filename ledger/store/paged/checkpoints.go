@@ -20,12 +20,17 @@ func pointsOf(key string) string {
 	return fmt.Sprintf("%s%x/", pointPrefix, sum[:some])
 }
 
-// pointKey sorts as positions do.
-func pointKey(key string, p store.Position) string {
-	return fmt.Sprintf("%s%016x%02x%x", pointsOf(key), uint64(p.Ms)^1<<63, p.Rank, p.ID[:])
-}
+// placeText is a position as it stands in keys, and sorts as positions do.
+func placeText(p store.Position) string { return fmt.Sprintf("%016x%02x%x", uint64(p.Ms)^1<<63, p.Rank, p.ID[:]) }
 
-// encodePoint writes the checksum, the number, the key with its length, the position and the state.
+// The head of a checkpoint stands beside its state, so that they can be looked through without reading the states.
+func headKey(key string, p store.Position) string  { return pointsOf(key) + "h/" + placeText(p) }
+func stateKey(key string, p store.Position) string { return pointsOf(key) + "s/" + placeText(p) }
+
+// stateOf returns the key of the state that belongs to the key of a head.
+func stateOf(key, head string) string { return pointsOf(key) + "s/" + head[len(pointsOf(key))+len("h/"):] }
+
+// encodePoint writes the head: the checksum, the number, the key with its length, and the position.
 func encodePoint(c store.Checkpoint) []byte {
 	sum := c.Sum()
 	b := slices.Clone(sum[:])
@@ -33,27 +38,40 @@ func encodePoint(c store.Checkpoint) []byte {
 	b = binary.AppendUvarint(b, uint64(len(c.Key)))
 	b = append(b, c.Key...)
 	b = binary.BigEndian.AppendUint64(b, uint64(c.Position.Ms))
-	b = append(append(b, c.Position.Rank), c.Position.ID[:]...)
-	return append(b, c.State...)
+	return append(append(b, c.Position.Rank), c.Position.ID[:]...)
 }
 
 // decodePoint reads what encodePoint wrote; false if it is damaged.
-func decodePoint(b []byte) (p store.Checkpoint, ok bool) {
+func decodePoint(b []byte) (p store.Checkpoint, sum []byte, ok bool) {
 	r := &cursor{b: b}
-	sum := r.take(sha256.Size)
+	sum = r.take(sha256.Size)
 	arrived := r.take(8)
 	key := r.take(r.uint())
 	ms := r.take(8)
 	rank := r.take(1)
 	id := r.take(uint64(len(p.Position.ID)))
-	if r.bad {
-		return p, false
+	if r.bad || len(r.b) > 0 {
+		return p, nil, false
 	}
-	p = store.Checkpoint{Key: string(key), Arrived: int64(binary.BigEndian.Uint64(arrived)), State: r.b}
+	p = store.Checkpoint{Key: string(key), Arrived: int64(binary.BigEndian.Uint64(arrived))}
 	p.Position.Ms, p.Position.Rank = int64(binary.BigEndian.Uint64(ms)), rank[0]
 	copy(p.Position.ID[:], id)
-	own := p.Sum()
-	return p, bytes.Equal(sum, own[:])
+	return p, sum, true
+}
+
+// whole reads a checkpoint; false if it isn't there or is damaged.
+func (s *Store) whole(ctx context.Context, key string, at store.Position) (c store.Checkpoint, ok bool, err error) {
+	held, err := s.disk.Get(ctx, headKey(key, at), stateKey(key, at))
+	if err != nil {
+		return c, false, err
+	}
+	c, sum, ok := decodePoint(held[0])
+	if !ok || c.Key != key || c.Position != at {
+		return c, false, nil
+	}
+	c.State = held[1]
+	own := c.Sum()
+	return c, bytes.Equal(sum, own[:]), nil
 }
 
 // SaveCheckpoint implements store.Store.
@@ -63,15 +81,11 @@ func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 		if m.cut > 0 && c.Arrived <= m.cut {
 			return nil
 		}
-		key := pointKey(c.Key, c.Position)
-		held, err := s.disk.Get(ctx, key)
-		if err != nil {
+		key := headKey(c.Key, c.Position)
+		if old, ok, err := s.whole(ctx, c.Key, c.Position); err != nil || ok && old.Arrived > c.Arrived {
 			return err
 		}
-		if old, ok := decodePoint(held[0]); ok && old.Key == c.Key && old.Arrived > c.Arrived {
-			return nil
-		}
-		all, err := s.disk.Keys(ctx, pointsOf(c.Key), pointsOf(c.Key)+"g")
+		all, err := s.disk.Keys(ctx, pointsOf(c.Key)+"h/", pointsOf(c.Key)+"h0")
 		if err != nil {
 			return err
 		}
@@ -79,12 +93,12 @@ func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 			all = append(all, key)
 			slices.Sort(all)
 		}
-		b := Batch{Put: []Pair{{key, encodePoint(c)}}}
+		b := Batch{Put: []Pair{{key, encodePoint(c)}, {stateKey(c.Key, c.Position), c.State}}}
 		if n := len(all) - store.MaxCheckpoints; n > 0 {
 			if all[0] == key {
 				return nil
 			}
-			b.Drop = all[:n]
+			b.Drop = withStates(c.Key, all[:n])
 		}
 		return s.side(ctx, b)
 	})
@@ -107,8 +121,8 @@ func (s *Store) Checkpoints(ctx context.Context, key string) (out []store.Checkp
 	if err != nil {
 		return nil, err
 	}
-	err = s.disk.Range(ctx, pointsOf(key), pointsOf(key)+"g", func(_ string, value []byte) error {
-		if c, ok := decodePoint(value); ok && c.Key == key {
+	err = s.disk.Range(ctx, pointsOf(key)+"h/", pointsOf(key)+"h0", func(_ string, value []byte) error {
+		if c, _, ok := decodePoint(value); ok && c.Key == key {
 			out = append(out, c)
 		}
 		return nil
@@ -117,13 +131,39 @@ func (s *Store) Checkpoints(ctx context.Context, key string) (out []store.Checkp
 	return out, err
 }
 
+// CheckpointState implements store.Store.
+func (s *Store) CheckpointState(ctx context.Context, c store.Checkpoint) ([]byte, error) {
+	s.mu.Lock()
+	err := s.open("read a checkpoint")
+	s.mu.Unlock()
+	if err != nil {
+		return nil, err
+	}
+	held, ok, err := s.whole(ctx, c.Key, c.Position)
+	if err != nil {
+		return nil, err
+	}
+	if !ok || held.Arrived != c.Arrived {
+		return nil, store.NoCheckpoint(c)
+	}
+	return held.State, nil
+}
+
+// withStates returns the keys of heads and of their states.
+func withStates(key string, heads []string) (out []string) {
+	for _, h := range heads {
+		out = append(out, h, stateOf(key, h))
+	}
+	return out
+}
+
 // DropCheckpoints implements store.Store.
 func (s *Store) DropCheckpoints(ctx context.Context, key string, after store.Position) error {
 	return s.held(ctx, "drop checkpoints", func() error {
-		all, err := s.disk.Keys(ctx, pointKey(key, after)+"0", pointsOf(key)+"g")
+		all, err := s.disk.Keys(ctx, headKey(key, after)+"0", pointsOf(key)+"h0")
 		if err != nil || len(all) == 0 {
 			return err
 		}
-		return s.side(ctx, Batch{Drop: all})
+		return s.side(ctx, Batch{Drop: withStates(key, all)})
 	})
 }

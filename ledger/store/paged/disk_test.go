@@ -162,6 +162,10 @@ func (w *twin) Checkpoints(ctx context.Context, key string) ([]store.Checkpoint,
 	return w.next().Checkpoints(ctx, key)
 }
 
+func (w *twin) CheckpointState(ctx context.Context, c store.Checkpoint) ([]byte, error) {
+	return w.next().CheckpointState(ctx, c)
+}
+
 // Two processes that share a disk are one store to whoever asks now the one and now the other.
 func TestTwoProcesses(t *testing.T) {
 	storetest.Run(t, func(t *testing.T) store.Store {

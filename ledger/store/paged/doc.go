@@ -13,7 +13,8 @@
 //	b/FIRST        a block: the generation (4 bytes, big-endian), then the lines from number FIRST on, without ends
 //	i/FIRST        its index (see [encodeIndex])
 //	n/KEY          a note of this replica
-//	c/SUM/…        a checkpoint; SUM is of its key, and its place follows
+//	c/SUM/h/…      the head of a checkpoint; SUM is of its key, and its place follows
+//	c/SUM/s/…      its state
 //
 // FIRST has twelve digits. The last block is written anew, with more lines, until it has 32 KiB; so a ledger that grows event by event has few blocks. A cut
 // (store.Tx.Cut) writes the blocks that it touches anew, with the next generation, so that a reader that knows the old index sees that it is the old one.

@@ -83,12 +83,12 @@ func FuzzIndex(f *testing.F) {
 
 // A checkpoint is read as it was written, or passed over.
 func FuzzPoint(f *testing.F) {
-	f.Add(encodePoint(store.Checkpoint{Key: "stock", Arrived: 3, State: []byte("state")}))
+	f.Add(encodePoint(store.Checkpoint{Key: "stock", Arrived: 3}))
 	f.Add([]byte{})
 	f.Fuzz(func(t *testing.T, b []byte) {
-		if c, ok := decodePoint(b); ok && !bytes.Equal(encodePoint(c), b) {
-			again, ok := decodePoint(encodePoint(c)) // the length of a key may be spelt longer
-			if !ok || again.Key != c.Key || again.Position != c.Position || again.Arrived != c.Arrived || !bytes.Equal(again.State, c.State) {
+		if c, _, ok := decodePoint(b); ok {
+			again, _, ok := decodePoint(encodePoint(c))
+			if !ok || again.Key != c.Key || again.Position != c.Position || again.Arrived != c.Arrived {
 				t.Fatalf("%+v", c)
 			}
 		}

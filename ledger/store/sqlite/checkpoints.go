@@ -16,7 +16,7 @@ const (
 	qPointAt   = `SELECT arrived, state, sum FROM checkpoints WHERE key = ? AND ms = ? AND rank = ? AND id = ?`
 	qPointSet  = `INSERT OR REPLACE INTO checkpoints (key, ms, rank, id, arrived, state, sum) VALUES (?, ?, ?, ?, ?, ?, ?)`
 	qPointCut  = `DELETE FROM checkpoints WHERE rowid IN (SELECT rowid FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC LIMIT -1 OFFSET ?)`
-	qPoints    = `SELECT ms, rank, id, arrived, state, sum FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC`
+	qPoints    = `SELECT ms, rank, id, arrived FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC`
 	qPointDrop = `DELETE FROM checkpoints WHERE key = ? AND (ms, rank, id) > (?, ?, ?)`
 )
 
@@ -94,15 +94,35 @@ func (s *Store) Checkpoints(ctx context.Context, key string) ([]store.Checkpoint
 	var out []store.Checkpoint
 	for rows.Next() {
 		c := store.Checkpoint{Key: key}
-		var id, sum []byte
-		if err := rows.Scan(&c.Position.Ms, &c.Position.Rank, &id, &c.Arrived, &c.State, &sum); err != nil {
+		var id []byte
+		if err := rows.Scan(&c.Position.Ms, &c.Position.Rank, &id, &c.Arrived); err != nil {
 			return nil, fail(op, key, err)
 		}
-		if copy(c.Position.ID[:], id); sound(c, sum) {
-			out = append(out, c)
-		}
+		copy(c.Position.ID[:], id)
+		out = append(out, c)
 	}
 	return out, fail(op, key, rows.Err())
+}
+
+// CheckpointState implements store.Store.
+func (s *Store) CheckpointState(ctx context.Context, c store.Checkpoint) ([]byte, error) {
+	const op = "read a checkpoint"
+	if err := s.open(op); err != nil {
+		return nil, err
+	}
+	p := c.Position
+	held := store.Checkpoint{Key: c.Key, Position: p}
+	var sum []byte
+	err := s.read.QueryRowContext(ctx, qPointAt, c.Key, p.Ms, p.Rank, p.ID[:]).Scan(&held.Arrived, &held.State, &sum)
+	switch {
+	case errors.Is(err, sql.ErrNoRows):
+		return nil, store.NoCheckpoint(c)
+	case err != nil:
+		return nil, fail(op, c.Key, err)
+	case held.Arrived != c.Arrived || !sound(held, sum):
+		return nil, store.NoCheckpoint(c)
+	}
+	return held.State, nil
 }
 
 // DropCheckpoints implements store.Store.

@@ -351,7 +351,7 @@ func TestDamagedCheckpointIsLeftOut(t *testing.T) {
 	if err := st.Exec("UPDATE checkpoints SET state = x'00' WHERE ms = 5"); err != nil {
 		t.Fatal(err)
 	}
-	list, err := st.Checkpoints(ctx, "stock")
+	list, err := storetest.Checkpoints(ctx, st, "stock")
 	if err != nil || len(list) != 1 || string(list[0].State) != "one" {
 		t.Errorf("%v %v", list, err)
 	}
@@ -359,7 +359,7 @@ func TestDamagedCheckpointIsLeftOut(t *testing.T) {
 	if err := st.SaveCheckpoint(ctx, again); err != nil {
 		t.Fatal(err)
 	}
-	if list, err := st.Checkpoints(ctx, "stock"); err != nil || len(list) != 2 {
+	if list, err := storetest.Checkpoints(ctx, st, "stock"); err != nil || len(list) != 2 {
 		t.Errorf("%v %v", list, err)
 	}
 }

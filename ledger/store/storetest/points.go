@@ -1,6 +1,8 @@
 package storetest
 
 import (
+	"context"
+	"errors"
 	"slices"
 	"testing"
 
@@ -20,9 +22,31 @@ func save(t *testing.T, st store.Store, list ...store.Checkpoint) {
 	}
 }
 
+// Checkpoints returns a key's checkpoints with their states; those whose state isn't there are left out.
+func Checkpoints(ctx context.Context, st store.Store, key string) (list []store.Checkpoint, err error) {
+	places, err := st.Checkpoints(ctx, key)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range places {
+		switch c.State, err = st.CheckpointState(ctx, c); {
+		case err == nil:
+			list = append(list, c)
+		case !errors.Is(err, store.ErrNotFound):
+			return nil, err
+		}
+	}
+	return list, nil
+}
+
 func wantPoints(t *testing.T, st store.Store, key string, want ...store.Checkpoint) {
 	t.Helper()
-	got := must[[]store.Checkpoint](t)(st.Checkpoints(ctx, key))
+	for _, c := range must[[]store.Checkpoint](t)(st.Checkpoints(ctx, key)) {
+		if c.State != nil {
+			t.Errorf("%v is listed with its state", c)
+		}
+	}
+	got := must[[]store.Checkpoint](t)(Checkpoints(ctx, st, key))
 	if !slices.EqualFunc(got, want, func(a, b store.Checkpoint) bool {
 		return a.Key == b.Key && a.Position == b.Position && a.Arrived == b.Arrived && string(a.State) == string(b.State)
 	}) {
@@ -59,6 +83,18 @@ func checkpoints(t *testing.T, st store.Store) {
 	empty := store.Checkpoint{Key: "empty"}
 	save(t, st, empty)
 	wantPoints(t, st, "empty", empty)
+
+	// What was listed and is gone, or has given way to another, has no state any more.
+	gone := want[len(want)-1]
+	other := want[0]
+	other.Arrived--
+	nowhere := want[0]
+	nowhere.Key = "none"
+	for _, c := range []store.Checkpoint{gone, other, nowhere} {
+		if state, err := st.CheckpointState(ctx, c); !errors.Is(err, store.ErrNotFound) {
+			t.Errorf("the state of %v is %v, %v", c, state, err)
+		}
+	}
 }
 
 func compareAndSet(t *testing.T, st store.Store) {
