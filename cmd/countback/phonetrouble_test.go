@@ -154,3 +154,15 @@ func TestACertificateThatIsNotTrusted(t *testing.T) {
 	c.wire.Cut()
 	c.do(c.Reload(), c.Ready(), c.See("belongs to no shop yet"), c.Gone("This phone doesn't trust the desk yet"))
 }
+
+// Where the phone's storage is full nothing is recorded, the page says so and keeps what was typed; once there is room again the same tap records it, once.
+func TestAPhoneWhoseStorageIsFull(t *testing.T) {
+	c := newCart(t, paperShop(t))
+	c.join("full")
+	site := "https://" + c.wire.Address()
+	c.do(c.Tap("To the items"), c.See("Board stiffener"), c.See("300 pieces"), c.Kill())
+	c.begin() // the browser asks anew how much room there is
+	c.do(c.Quota(site, 1), c.Open(c.at("#item/board")), c.Ready(), c.Keys("2"), c.Tap("Write-off"), c.Tap("Damaged"), c.See("Nothing was recorded; free some space on this phone"))
+	c.do(c.Quota(site, 0), c.Tap("Damaged"), c.See("Recorded"), c.See("298 pieces"))
+	c.holds("full", []string{`damage {"item":"board","qty":"2","reason":"damaged"}`})
+}

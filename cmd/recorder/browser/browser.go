@@ -362,3 +362,13 @@ func quoted(text string) string {
 	_ = enc.Encode(text) // a string is always JSON
 	return strings.TrimSpace(b.String())
 }
+
+// Quota lets a site keep so many bytes, as where the phone's storage gets full; 0 gives back what there was.
+func (p *Phone) Quota(site string, bytes float64) error {
+	params := storage.OverrideQuotaForOriginParams{Origin: site}
+	if bytes > 0 {
+		params.QuotaSize = &bytes
+	}
+	_, err := chromedp.Call(p.ctx, storage.OverrideQuotaForOrigin, params)
+	return err
+}

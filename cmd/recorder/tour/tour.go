@@ -163,7 +163,19 @@ func sure(p *browser.Phone) error {
 func Join(p *browser.Phone, home, link, name string, digits func(string) error, at Stop) error {
 	for _, do := range []func() error{
 		func() error { return p.Open(home) }, p.Ready, func() error { return p.See("belongs to no shop yet") }, func() error { return at("welcome") },
-		func() error { return p.Go(link) }, func() error { return p.Type("What is this phone called", name) }, func() error { return at("join") },
+		func() error { return p.Go(link) }, func() error { return Digits(p, name, digits, at) },
+	} {
+		if err := do(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Digits joins from where the code has been read on: the phone's name, the digits, and what the desk answers.
+func Digits(p *browser.Phone, name string, digits func(string) error, at Stop) error {
+	for _, do := range []func() error{
+		func() error { return p.Type("What is this phone called", name) }, func() error { return at("join") },
 		func() error { return p.Tap("Show the digits") }, func() error { return p.See("Type these digits at the desk") }, func() error { return at("digits") },
 	} {
 		if err := do(); err != nil {
