@@ -15,6 +15,8 @@ import (
 type looks struct {
 	mu     sync.Mutex
 	last   *pages.Look
+	store  store.Store           // that was read
+	read   *fold.Reading         // of store
 	heads  map[string]store.Head // of last
 	wanted int64                 // a look must hold at least the events up to this number of arrival
 	taking chan struct{}         // closed when the look that is being taken is there; nil: none is
@@ -110,7 +112,7 @@ func (p *deskPages) takeLook(ctx context.Context) (*pages.Look, map[string]store
 	if err != nil {
 		return nil, nil, problem(err)
 	}
-	log, err := d.log(0)
+	log, err := p.reading(d.store).Read(ctx)
 	if err != nil {
 		return nil, nil, problem(err)
 	}
@@ -122,6 +124,16 @@ func (p *deskPages) takeLook(ctx context.Context) (*pages.Look, map[string]store
 		Log: log, Run: fold.Run{AsOf: asOf}, Catalog: log.Catalog, View: log.Catalog.End(), Shop: d.shop, Zone: d.zone, Style: d.style(), Now: d.now(), Version: last,
 		Beside: d.toReview,
 	}, heads, nil
+}
+
+// reading keeps what was read of the store for the next look.
+func (p *deskPages) reading(st store.Store) *fold.Reading {
+	p.looks.mu.Lock()
+	defer p.looks.mu.Unlock()
+	if p.looks.store != st {
+		p.looks.store, p.looks.read = st, fold.NewReading(st)
+	}
+	return p.looks.read
 }
 
 // watch takes looks until ctx ends: at once, when the ledger has changed, and when a new day begins, as long as somebody is there (awake). moved is told of new events before the look is taken: what it finds out takes less.

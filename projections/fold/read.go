@@ -55,9 +55,12 @@ const worthwhile = 5000
 
 // Divide implements Divided. The end is fixed before the first part is read: what arrives meanwhile isn't in any.
 func (s stored) Divide(ctx context.Context, n int) ([]Source, error) {
-	last, err := s.s.Last(ctx)
-	if err != nil {
-		return nil, err
+	last := s.until
+	if last == 0 {
+		var err error
+		if last, err = s.s.Last(ctx); err != nil {
+			return nil, err
+		}
 	}
 	n = int(max(1, min(int64(n), (last-s.after)/worthwhile)))
 	if n == 1 {
@@ -96,6 +99,11 @@ func Read(ctx context.Context, src Source, choice Choice) (*Log, error) {
 	if err != nil {
 		return nil, err
 	}
+	return logOf(readers, choice, false), nil
+}
+
+// logOf makes a log of what was read. Unless it is to be kept, what isn't needed any more is let go on the way.
+func logOf(readers []*reader, choice Choice, keep bool) *Log {
 	l := &Log{
 		other:    map[event.ID]*event.Event{},
 		reversed: map[event.ID]bool{},
@@ -103,9 +111,9 @@ func Read(ctx context.Context, src Source, choice Choice) (*Log, error) {
 		unknown:  map[string]int{},
 		known:    choice.Known,
 	}
-	l.join(readers)
+	l.join(readers, keep)
 	l.settle()
-	return l, nil
+	return l
 }
 
 // readAll reads each source in a goroutine of its own. The error is that of the first source that has one: what fails stops only those behind it.
@@ -151,6 +159,8 @@ type reader struct {
 	part    *part
 	devices map[string]uint16
 	names   []string // of devices
+	begins  []int64  // the first sequence of each device
+	ends    []int64  // the last
 	blocks  [][]rec
 	n       int
 	first   event.ID
@@ -178,8 +188,9 @@ func (r *reader) line(line []byte) error {
 	if !ok {
 		dev = uint16(len(r.names))
 		r.devices[l.Device] = dev
-		r.names = append(r.names, l.Device)
+		r.names, r.begins, r.ends = append(r.names, l.Device), append(r.begins, l.Seq), append(r.ends, 0)
 	}
+	r.ends[dev] = l.Seq
 	rc := rec{key: event.Key{Ms: l.Ms, Rank: l.Kind.Rank(), ID: l.ID}, dev: dev, seq: int32(l.Seq)}
 	if l.Fault == nil && l.Version == 1 && (l.Kind == event.KindOrder || l.Kind == event.KindPack) {
 		rc.kind = codes[l.Kind]
@@ -257,7 +268,7 @@ func (r *reader) keep(rc *rec, raw []byte) {
 }
 
 // join puts together what was read, in fold order.
-func (l *Log) join(readers []*reader) {
+func (l *Log) join(readers []*reader, keep bool) {
 	total := 0
 	devices := map[string]uint16{}
 	for _, r := range readers {
@@ -288,21 +299,22 @@ func (l *Log) join(readers []*reader) {
 			dev[i] = devices[name]
 		}
 		for i, block := range r.blocks {
-			for k := range block {
-				rc := &block[k]
+			for _, rc := range block {
 				rc.dev = dev[rc.dev]
 				if rc.kind == isOrder || rc.kind == isPack {
 					rc.slab += slabs
 				} else {
 					rc.at += events
 				}
-				if n := len(l.recs); n > 0 && l.compare(rc, &l.recs[n-1]) < 0 {
-					late = append(late, *rc)
+				if n := len(l.recs); n > 0 && l.compare(&rc, &l.recs[n-1]) < 0 {
+					late = append(late, rc)
 				} else {
-					l.recs = append(l.recs, *rc)
+					l.recs = append(l.recs, rc)
 				}
 			}
-			r.blocks[i] = nil
+			if !keep {
+				r.blocks[i] = nil
+			}
 		}
 	}
 	if len(late) > 0 {

@@ -46,6 +46,19 @@ func (s stopped) Lines(ctx context.Context, fn func([]byte) error) error {
 	return foldtest.Lines(s).Lines(ctx, func(line []byte) error { return cmp.Or(ctx.Err(), fn(line)) })
 }
 
+// all is everything that a log and its fold say.
+func all(log *fold.Log) string {
+	var out []string
+	log.Refs(func(r fold.Ref) { out = append(out, fmt.Sprint(r)) })
+	log.Events(func(e *event.Event, reversed bool) { out = append(out, fmt.Sprint(e.Device, e.Seq, reversed)) })
+	s := log.Run(fold.Run{Orders: true})
+	for _, n := range s.Notices {
+		out = append(out, fmt.Sprint(n))
+	}
+	out = append(out, describe(s, log, 0)...)
+	return strings.Join(append(out, fmt.Sprint(log.Unknown())), "\n")
+}
+
 // A ledger says the same however many goroutines read it, and wherever their parts meet.
 func TestPartsOfALedgerSayTheSame(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
@@ -57,15 +70,7 @@ func TestPartsOfALedgerSayTheSame(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			var out []string
-			log.Refs(func(r fold.Ref) { out = append(out, fmt.Sprint(r)) })
-			log.Events(func(e *event.Event, reversed bool) { out = append(out, fmt.Sprint(e.Device, e.Seq, reversed)) })
-			s := log.Run(fold.Run{Orders: true})
-			for _, n := range s.Notices {
-				out = append(out, fmt.Sprint(n))
-			}
-			out = append(out, describe(s, log, 0)...)
-			return strings.Join(append(out, fmt.Sprint(log.Unknown())), "\n")
+			return all(log)
 		}
 		if one, many := say(lines), say(parted(lines, ends...)); one != many {
 			t.Fatalf("in one:\n%s\n\nin parts that end at %v:\n%s", one, ends, many)
