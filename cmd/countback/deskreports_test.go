@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"html"
 	"net/http"
+	"net/url"
 	"regexp"
 	"strings"
 	"testing"
@@ -187,6 +188,27 @@ func TestReportPagesSayWhatReportsSay(t *testing.T) {
 					name = "(none)"
 				}
 				hasRow(t, rows, name, minused(g.RecordedValue), minused(g.UnknownValue))
+			}
+		}
+		// A group leads to what was recorded of its items in its time.
+		found := 0
+		for _, m := range regexp.MustCompile(`<th scope="row"><a href="(/ledger\?from=[^"]*)">`).FindAllStringSubmatch(a.body, -1) {
+			found++
+			link := html.UnescapeString(m[1])
+			entries := d.whole(link)
+			if strings.Contains(entries.body, "Nothing was recorded") || strings.Contains(entries.body, "there is no item") || !strings.Contains(textOf(entries.body), "the newest first") {
+				t.Errorf("%s leads nowhere", link)
+			}
+		}
+		if n := len(r.Places) + len(r.Suppliers) + len(r.Kinds) + len(r.Months); found != n {
+			t.Errorf("%d of %d groups lead to their entries", found, n)
+		}
+		for _, c := range []struct {
+			items string
+			words string
+		}{{"stiffener, cord", "What was recorded of 2 items"}, {"stiffener", "What was recorded of"}, {"stiffener, nothing", "there is no item"}} {
+			if text := textOf(d.whole("/ledger?item=" + url.QueryEscape(c.items)).body); !strings.Contains(text, c.words) {
+				t.Errorf("%s: %s", c.items, text)
 			}
 		}
 		for _, x := range r.Reasons {

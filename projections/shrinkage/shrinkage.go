@@ -65,6 +65,9 @@ type Group struct {
 	Intervals     int    `json:"intervals"`
 	RecordedValue string `json:"recorded_value"`
 	UnknownValue  string `json:"unknown_value"`
+
+	Of       []string `json:"-"` // the items, by id
+	From, To int64    `json:"-"` // the instants (ms) between which the intervals lie
 }
 
 // Report is the shrinkage of a time. Items stand by id, groups by name.
@@ -231,6 +234,7 @@ type groupSum struct {
 	name              string
 	items             []string
 	intervals         int
+	from, to          int64
 	recorded, unknown num.Money
 }
 
@@ -238,9 +242,10 @@ func (s *sums) add(name, item string, n *interval.Interval, c book.Costing) {
 	k := slices.IndexFunc(*s, func(g groupSum) bool { return g.name == name })
 	if k < 0 {
 		k = len(*s)
-		*s = append(*s, groupSum{name: name})
+		*s = append(*s, groupSum{name: name, from: n.From.Ms, to: n.To.Ms})
 	}
 	g := &(*s)[k]
+	g.from, g.to = min(g.from, n.From.Ms), max(g.to, n.To.Ms)
 	if !slices.Contains(g.items, item) {
 		g.items = append(g.items, item)
 	}
@@ -258,7 +263,7 @@ func (s sums) write(b *builder) []Group {
 	values, _ := b.st.Lines(unknown, b.digits)
 	out := make([]Group, len(s))
 	for i, g := range s {
-		out[i] = Group{g.name, len(g.items), g.intervals, written[i], values[i]}
+		out[i] = Group{g.name, len(g.items), g.intervals, written[i], values[i], slices.Sorted(slices.Values(g.items)), g.from, g.to}
 	}
 	return out
 }

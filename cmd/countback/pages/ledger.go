@@ -10,6 +10,7 @@ import (
 	"strings"
 	"time"
 
+	"countback/ledger/catalog"
 	"countback/ledger/event"
 	"countback/ledger/store"
 )
@@ -73,7 +74,8 @@ type ledgerRow struct {
 
 type ledgerPage struct {
 	Asked         asked
-	Name, Unit    string // of the item
+	Item          string // the one that is asked for
+	Name, Unit    string // of it, or how many there are
 	Rows          []ledgerRow
 	Found, From   int
 	Newer, Older  string // addresses
@@ -122,7 +124,7 @@ func serveLedger(v *view) error {
 		p.Older = a.query(page + 1)
 	}
 	list := found[(page-1)*perPage : min(len(found), page*perPage)]
-	if p.Rows, err = v.rows(st, list, devices, a.Item); err != nil {
+	if p.Rows, err = v.rows(st, list, devices, p.Item); err != nil {
 		return err
 	}
 	return v.render("ledger", p)
@@ -151,24 +153,50 @@ func (v *view) filter(a asked, p *ledgerPage) (func(*entry) bool, error) {
 	if err != nil {
 		return nil, err
 	}
-	var movers map[event.ID]bool
-	if a.Item != "" {
-		it, ok := v.look.Catalog.Find(a.Item)
-		if !ok {
-			return nil, fmt.Errorf("there is no item %q; choose one of the list", a.Item)
-		}
-		def := v.look.View.Def(it.Index)
-		p.Name, p.Unit, p.ShowsMovement = def.Name, def.Unit, !it.Prepared()
-		movers = map[event.ID]bool{}
+	items, err := v.itemsOf(a.Item)
+	if err != nil {
+		return nil, err
+	}
+	movers := map[event.ID]bool{}
+	for _, it := range items {
 		for _, m := range v.look.moves(it.Index) {
 			movers[m.event] = true
 		}
 	}
+	switch len(items) {
+	case 0:
+	case 1:
+		def := v.look.View.Def(items[0].Index)
+		p.Item, p.Name, p.Unit, p.ShowsMovement = items[0].ID, def.Name, def.Unit, !items[0].Prepared()
+	default:
+		p.Name = Count(len(items), "item", "items")
+	}
+	about := func(e *entry) bool {
+		return len(items) == 0 || movers[e.id] || slices.ContainsFunc(items, func(it *catalog.Item) bool { return slices.Contains(e.items, it.ID) })
+	}
 	text := strings.ToLower(a.Text)
 	return func(e *entry) bool {
 		return (a.Kind == "" || string(e.kind) == a.Kind) && (a.Device == "" || e.device == a.Device) && e.key.Ms >= from && e.key.Ms <= to &&
-			(a.Order == "" || e.order == a.Order) && (a.Item == "" || movers[e.id] || slices.Contains(e.items, a.Item)) && (text == "" || e.says(text))
+			(a.Order == "" || e.order == a.Order) && about(e) && (text == "" || e.says(text))
 	}, nil
+}
+
+// itemsOf finds the item that is asked for, or several with commas between them.
+func (v *view) itemsOf(text string) (list []*catalog.Item, err error) {
+	if it, ok := v.look.Catalog.Find(text); ok {
+		return []*catalog.Item{it}, nil
+	}
+	for id := range strings.SplitSeq(text, ",") {
+		if id = strings.TrimSpace(id); id == "" {
+			continue
+		}
+		it, ok := v.look.Catalog.Find(id)
+		if !ok {
+			return nil, fmt.Errorf("there is no item %q; choose one of the list", id)
+		}
+		list = append(list, it)
+	}
+	return list, nil
 }
 
 // says reports whether an event has a text, in lower case.

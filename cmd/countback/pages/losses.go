@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"countback/cmd/countback/pages/chart"
@@ -49,7 +50,23 @@ type lossRow struct {
 
 type lossGroups struct {
 	Head   string
-	Groups []shrinkage.Group
+	Groups []lossGroup
+}
+
+// lossGroup is a group with the address of the events that it is made of.
+type lossGroup struct {
+	shrinkage.Group
+	Events string
+}
+
+// groupsOf are groups of one sort.
+func groupsOf(l *Look, head string, list []shrinkage.Group) lossGroups {
+	out := lossGroups{Head: head}
+	day := func(ms int64) string { return time.UnixMilli(ms).In(l.Zone).Format(time.DateOnly) }
+	for _, g := range list {
+		out.Groups = append(out.Groups, lossGroup{g, asked{Item: strings.Join(g.Of, ", "), From: day(g.From), To: day(g.To)}.query(1)})
+	}
+	return out
 }
 
 // itemLosses are an item's intervals one by one.
@@ -123,7 +140,7 @@ func serveLosses(v *view) error {
 		}{d, what.Item, l.nameOf(what.Item)})
 	}
 	d.Ranking = rankingOf(d.Rows, r.Currency)
-	d.Groups = []lossGroups{{"Place", r.Places}, {"Supplier", r.Suppliers}, {"Kind", r.Kinds}, {"Month", r.Months}}
+	d.Groups = []lossGroups{groupsOf(l, "Place", r.Places), groupsOf(l, "Supplier", r.Suppliers), groupsOf(l, "Kind", r.Kinds), groupsOf(l, "Month", r.Months)}
 	f, err := soon(v, "deliveries against their promise", func(l *Look) (fill.Report, error) { return fill.ReportOf(l.Log, l.State(), l.Style), nil })
 	if err != nil {
 		return err
