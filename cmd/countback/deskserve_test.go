@@ -178,6 +178,11 @@ func TestDeskDoors(t *testing.T) {
 			t.Errorf("%s: a page may be kept by the browser", c.rule)
 		}
 	}
+	// Each browser that was let in makes room for another one.
+	next := k.hear(`(?s)For another one:\s+` + pagesPattern)
+	if enter(t, next); next == address {
+		t.Error("one address let in two browsers")
+	}
 	// The phones' door serves nothing of the desk.
 	insecure := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{InsecureSkipVerify: true}}}
 	for _, path := range []string{"/ledger", "/devices", "/static/style/desk.css", "/enter", "/live"} {

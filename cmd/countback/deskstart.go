@@ -123,7 +123,7 @@ func (m *Main) openDemoPages(ctx context.Context, dir string, now time.Time, por
 	}
 	p := shop.newDeskPages(dir, st, k)
 	p.owned = true
-	door, err := openPages(ctx, p, port, pages.Options{Demo: true})
+	door, err := openPages(ctx, p, port, pages.Options{Demo: true, Entered: m.letIn})
 	if err != nil {
 		return nil, errors.Join(err, st.Close())
 	}
@@ -132,7 +132,7 @@ func (m *Main) openDemoPages(ctx context.Context, dir string, now time.Time, por
 
 // serveNew opens the pages on a folder without a ledger and waits until the shop is founded there.
 func (m *Main) serveNew(ctx context.Context, dir, port string) (*pagesDoor, error) {
-	door, err := openPages(ctx, m.newDeskPages(dir, nil, nil), port, pages.Options{})
+	door, err := openPages(ctx, m.newDeskPages(dir, nil, nil), port, pages.Options{Entered: m.letIn})
 	if err != nil {
 		return nil, err
 	}

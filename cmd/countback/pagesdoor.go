@@ -64,6 +64,11 @@ func serveSite(ctx context.Context, p *deskPages, site *pages.Site, l net.Listen
 	return d
 }
 
+// letIn says where the next browser gets in. A line that can't be written is one that isn't there: the pages go on.
+func (m *Main) letIn(next string) {
+	_ = m.say("A browser was let in. For another one:\n%s", next)
+}
+
 // warm works out, for the latest look, what every page shows; looks that were overtaken meanwhile are passed over.
 func (p *deskPages) warm(ctx context.Context, site *pages.Site, fresh <-chan struct{}) {
 	for {

@@ -193,7 +193,7 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 	}
 	p := o.open
 	if p == nil {
-		if p, err = openPages(ctx, m.newDeskPages(d.dir, d.store.(*sqlite.Store), d.key), o.pages, pages.Options{Fault: func(err error) { s.warn(explain(err).Error()) }}); err != nil {
+		if p, err = openPages(ctx, m.newDeskPages(d.dir, d.store.(*sqlite.Store), d.key), o.pages, pages.Options{Fault: func(err error) { s.warn(explain(err).Error()) }, Entered: s.letIn}); err != nil {
 			return err
 		}
 		defer p.close()
@@ -263,6 +263,12 @@ func (s *office) tell(door *doorway, outer []bus.Config, p *pagesDoor) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	return s.m.say("%s%s", s.m.wrapAll(text), address)
+}
+
+func (s *office) letIn(next string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.m.letIn(next)
 }
 
 // warn writes a line for whoever looks after the desk. It holds no secret: reports name devices and events alone.

@@ -26,6 +26,10 @@ type doors struct {
 	sessions [][sha256.Size]byte
 }
 
+// cookieAge is how long a browser remembers that it was let in, in seconds: over being closed for a night, so that nobody has to look for the address anew. The
+// cookie is worth nothing once serve has ended.
+const cookieAge = 7 * 24 * 60 * 60
+
 // secretSize is the size of tokens and cookies in bytes.
 const secretSize = 16
 
@@ -146,7 +150,12 @@ func (d *doors) enter(s *Site, w http.ResponseWriter, r *http.Request) {
 		s.shut(w, r, http.StatusForbidden)
 		return
 	}
-	http.SetCookie(w, &http.Cookie{Name: d.cookie, Value: session, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode})
+	if s.opts.Entered != nil {
+		if next, err := s.Address(); err == nil { // else the one who comes next starts serve anew
+			s.opts.Entered(next)
+		}
+	}
+	http.SetCookie(w, &http.Cookie{Name: d.cookie, Value: session, Path: "/", HttpOnly: true, SameSite: http.SameSiteStrictMode, MaxAge: cookieAge})
 	// A browser that comes here from another program's link doesn't send the cookie along with a redirect: this page leads on by itself.
 	v := &view{site: s, w: w, r: r}
 	if err := v.render("enter", nil); err != nil {

@@ -19,6 +19,8 @@ type Options struct {
 	Entropy io.Reader // a cryptographic source, for tokens and cookies
 	Demo    bool      // the ledger is the demo's: every page says so
 	Fault   func(error)
+
+	Entered func(next string) // a browser was let in, and this address lets in the next one; may be nil
 }
 
 // Site is the desk's pages.
