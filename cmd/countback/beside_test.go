@@ -2,6 +2,7 @@ package main
 
 import (
 	"io"
+	"net/http"
 	"strings"
 	"testing"
 	"time"
@@ -76,8 +77,41 @@ func TestReviewShowsWhatStandsBeside(t *testing.T) {
 	if r, err := look.Review(); err != nil || len(r.Items) != 2 {
 		t.Errorf("the desk's page has %d of the 2: %v", len(r.Items), err)
 	}
+	page := readerOf(t, mainOn(data, strings.NewReader(""), io.Discard, io.Discard).newDeskPages(data, st, own))
+	if _, _, body := page.get(t, "/decide"); !strings.Contains(body, "Throw the refused lines away") || strings.Contains(textOf(body), "countback ") {
+		t.Error(body)
+	}
+	res, err := page.http.Post(page.base+"/decide/throw-away", "application/x-www-form-urlencoded", strings.NewReader(""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	if _, _, body := page.get(t, "/decide"); strings.Contains(body, "refused") || !strings.Contains(body, "1 thing needs a look") {
+		t.Error(body)
+	}
+	if _, _, body := page.get(t, "/decide"); !strings.Contains(textOf(body), "It says: Write-off: 9 × board, damaged") {
+		t.Error(textOf(body))
+	}
+	if res, err = page.http.Post(page.base+"/decide/anew", "application/x-www-form-urlencoded", strings.NewReader("event="+twin.ID.String())); err != nil {
+		t.Fatal(err)
+	}
+	res.Body.Close()
+	if res.StatusCode != http.StatusOK || !strings.HasSuffix(res.Request.URL.Path, twin.ID.String()) {
+		t.Error(res.Status, res.Request.URL)
+	}
+	if rows, err := st.ByID(t.Context(), twin.ID); err != nil || len(rows) != 1 {
+		t.Error(rows, err)
+	}
+	if _, _, body := page.get(t, "/decide"); !strings.Contains(body, "Nothing needs a decision") {
+		t.Error(body)
+	}
+	m.Step(time.Now(), replicate.Changed{})
+	m.Step(time.Now(), replicate.File{Lines: [][]byte{forged.Line}})
+	if out = onFolder(t, data, "review"); !strings.Contains(out, "1 line from a file can stand in no log") {
+		t.Error(out)
+	}
 	out = onFolder(t, data, "review", "--throw-away")
-	if strings.Contains(out, "refused") || !strings.Contains(out, "1 thing needs a look") {
+	if strings.Contains(out, "refused") || !strings.Contains(out, "Nothing needs a decision") {
 		t.Error(out)
 	}
 	if list, err := replicate.Refused(t.Context(), st); err != nil || len(list) != 0 {

@@ -19,6 +19,7 @@ import (
 	"countback/ledger/store"
 	"countback/ledger/store/sqlite"
 	"countback/projections/fold"
+	"countback/sync/replicate"
 )
 
 // deskPages is what the desk pages ask of this program: the same code as the commands, on the store of a running serve.
@@ -220,6 +221,21 @@ func (p *deskPages) Store(ctx context.Context) (store.Store, string, error) {
 		return nil, "", err
 	}
 	return d.store, d.shopID, nil
+}
+
+// ThrowAway implements pages.Ledger. The events stay as they are, so a look has to be asked for.
+func (p *deskPages) ThrowAway(ctx context.Context) error {
+	d, err := p.open(ctx)
+	if err != nil {
+		return err
+	}
+	if err := replicate.EmptyRefused(ctx, d.store); err != nil {
+		return problem(err)
+	}
+	p.looks.mu.Lock()
+	defer p.looks.mu.Unlock()
+	p.looks.last = nil
+	return nil
 }
 
 // Changes implements pages.Ledger. It begins at a checkpoint, so it takes a few milliseconds where the next look takes a few hundred.

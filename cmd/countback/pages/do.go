@@ -150,7 +150,12 @@ func linkOf(words []string) (piece, bool) {
 		return piece{"the make spec", "/setup/making"}, true
 	case "reorder":
 		return piece{"what to buy", "/buying"}, true
+	case "devices":
+		return piece{"the devices", "/devices"}, true
 	case "review":
+		if _, throw := flags["throw-away"]; throw {
+			return piece{"the button below", "#throw-away"}, true
+		}
 		return piece{"what to decide", "/decide"}, true
 	case "close":
 		if _, dry := flags["dry-run"]; dry {

@@ -27,6 +27,8 @@ type Ledger interface {
 	Store(ctx context.Context) (store.Store, string, error)
 	// Changes are the items whose stock isn't that of the latest look any more, found without waiting for the next one.
 	Changes(ctx context.Context) ([]Moved, error)
+	// ThrowAway throws away the lines that were refused because they can stand in no log.
+	ThrowAway(ctx context.Context) error
 }
 
 // perPage is how many events a page lists.
