@@ -234,7 +234,7 @@ func (p *deskPages) ThrowAway(ctx context.Context) error {
 	}
 	p.looks.mu.Lock()
 	defer p.looks.mu.Unlock()
-	p.looks.last = nil
+	p.looks.again = true
 	return nil
 }
 

@@ -18,6 +18,7 @@ type looks struct {
 	store  store.Store           // that was read
 	read   *fold.Reading         // of store
 	heads  map[string]store.Head // of last
+	again  bool                  // the next look is to be a new one, though no event has come
 	wanted int64                 // a look must hold at least the events up to this number of arrival
 	taking chan struct{}         // closed when the look that is being taken is there; nil: none is
 	failed error                 // of the last try
@@ -46,7 +47,7 @@ func (p *deskPages) Look(ctx context.Context) (*pages.Look, error) {
 	l := &p.looks
 	for tried := false; ; tried = true {
 		l.mu.Lock()
-		if l.last != nil && l.last.Version >= l.wanted && sameDay(l.last.Now, p.m.Now()) {
+		if l.last != nil && !l.again && l.last.Version >= l.wanted && sameDay(l.last.Now, p.m.Now()) {
 			defer l.mu.Unlock()
 			return l.last, nil
 		}
@@ -76,7 +77,7 @@ func (p *deskPages) take() <-chan struct{} {
 		return l.taking
 	}
 	done := make(chan struct{})
-	l.taking = done
+	l.taking, l.again = done, false
 	wanted := l.wanted
 	go func() {
 		look, heads, err := p.takeLook(context.Background()) // whoever asked may go; the look is for all

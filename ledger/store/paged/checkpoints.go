@@ -21,14 +21,18 @@ func pointsOf(key string) string {
 }
 
 // placeText is a position as it stands in keys, and sorts as positions do.
-func placeText(p store.Position) string { return fmt.Sprintf("%016x%02x%x", uint64(p.Ms)^1<<63, p.Rank, p.ID[:]) }
+func placeText(p store.Position) string {
+	return fmt.Sprintf("%016x%02x%x", uint64(p.Ms)^1<<63, p.Rank, p.ID[:])
+}
 
 // The head of a checkpoint stands beside its state, so that they can be looked through without reading the states.
 func headKey(key string, p store.Position) string  { return pointsOf(key) + "h/" + placeText(p) }
 func stateKey(key string, p store.Position) string { return pointsOf(key) + "s/" + placeText(p) }
 
 // stateOf returns the key of the state that belongs to the key of a head.
-func stateOf(key, head string) string { return pointsOf(key) + "s/" + head[len(pointsOf(key))+len("h/"):] }
+func stateOf(key, head string) string {
+	return pointsOf(key) + "s/" + head[len(pointsOf(key))+len("h/"):]
+}
 
 // encodePoint writes the head: the checksum, the number, the key with its length, and the position.
 func encodePoint(c store.Checkpoint) []byte {

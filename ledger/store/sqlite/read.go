@@ -5,8 +5,10 @@ package sqlite
 import (
 	"context"
 	"database/sql"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"sync"
@@ -17,7 +19,7 @@ import (
 
 // lookups are prepared once for all connections that read.
 type lookups struct {
-	scan, byID, byOrder, at, log, last *sql.Stmt
+	byID, byOrder, at, log, last *sql.Stmt
 
 	lock  sync.Mutex
 	kinds map[string]*sql.Stmt // by their query, of which there are as many as the program has lists of kinds
@@ -27,7 +29,7 @@ func (p *lookups) prepare(ctx context.Context, db *sql.DB) (err error) {
 	for _, q := range []struct {
 		to  **sql.Stmt
 		sql string
-	}{{&p.scan, qScan}, {&p.byID, qByID}, {&p.byOrder, qByOrder}, {&p.at, qAt}, {&p.log, qLog}, {&p.last, qLast}} {
+	}{{&p.byID, qByID}, {&p.byOrder, qByOrder}, {&p.at, qAt}, {&p.log, qLog}, {&p.last, qLast}} {
 		if *q.to, err = db.PrepareContext(ctx, q.sql); err != nil {
 			return err
 		}
@@ -40,8 +42,56 @@ func (s *Store) Scan(ctx context.Context, after int64, fn func(store.Row) error)
 	if err := s.open("read the ledger"); err != nil {
 		return err
 	}
-	rows, err := s.look.scan.QueryContext(ctx, after)
-	return s.each(ctx, rows, err, fn)
+	conn, err := s.read.Conn(ctx)
+	if err != nil {
+		return s.scanError(ctx, err)
+	}
+	defer conn.Close()
+	var told error // of fn, which is nobody's fault here
+	err = conn.Raw(func(c any) error {
+		told, err = scanRows(ctx, c.(driver.ConnPrepareContext), after, fn)
+		return err
+	})
+	if told != nil {
+		return told
+	}
+	return s.scanError(ctx, err)
+}
+
+// looked is the number of rows between two looks at the context.
+const looked = 256
+
+// scanRows reads all rows behind a number from the driver itself: of a fold of a million orders, what database/sql does for each row is a tenth.
+func scanRows(ctx context.Context, c driver.ConnPrepareContext, after int64, fn func(store.Row) error) (told, err error) {
+	st, err := c.PrepareContext(ctx, qScan)
+	if err != nil {
+		return nil, err
+	}
+	defer st.Close()
+	rows, err := st.(driver.StmtQueryContext).QueryContext(ctx, []driver.NamedValue{{Ordinal: 1, Value: after}})
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	row := make([]driver.Value, 2)
+	for i := 1; ; i++ {
+		if i%looked == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		if err := rows.Next(row); err == io.EOF {
+			return nil, nil
+		} else if err != nil {
+			return nil, err
+		}
+		n, ok := row[0].(int64)
+		line, ok2 := row[1].([]byte)
+		if !ok || !ok2 {
+			return nil, errors.New("a row of the ledger holds something else than a number and a line")
+		}
+		if told := fn(store.Row{N: n, Line: line}); told != nil {
+			return told, nil
+		}
+	}
 }
 
 // ScanKinds implements store.Store.
