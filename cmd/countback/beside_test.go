@@ -1,6 +1,7 @@
 package main
 
 import (
+	"fmt"
 	"io"
 	"net/http"
 	"strings"
@@ -89,7 +90,7 @@ func TestReviewShowsWhatStandsBeside(t *testing.T) {
 	if _, _, body := page.get(t, "/decide"); strings.Contains(body, "refused") || !strings.Contains(body, "1 thing needs a look") {
 		t.Error(body)
 	}
-	if _, _, body := page.get(t, "/decide"); !strings.Contains(textOf(body), "It says: Write-off: 9 × board, damaged") {
+	if _, _, body := page.get(t, "/decide"); !strings.Contains(textOf(body), fmt.Sprintf("It says: Write-off: %s × board, damaged", twin.Data.(*event.Damage).Qty)) {
 		t.Error(textOf(body))
 	}
 	if res, err = page.http.Post(page.base+"/decide/anew", "application/x-www-form-urlencoded", strings.NewReader("event="+twin.ID.String())); err != nil {

@@ -49,7 +49,7 @@ func (s *Store) Scan(ctx context.Context, after int64, fn func(store.Row) error)
 	defer conn.Close()
 	var told error // of fn, which is nobody's fault here
 	err = conn.Raw(func(c any) error {
-		told, err = scanRows(ctx, c.(driver.ConnPrepareContext), after, fn)
+		told, err = s.scanRows(ctx, c.(driver.ConnPrepareContext), after, fn)
 		return err
 	})
 	if told != nil {
@@ -62,7 +62,7 @@ func (s *Store) Scan(ctx context.Context, after int64, fn func(store.Row) error)
 const looked = 256
 
 // scanRows reads all rows behind a number from the driver itself: of a fold of a million orders, what database/sql does for each row is a tenth.
-func scanRows(ctx context.Context, c driver.ConnPrepareContext, after int64, fn func(store.Row) error) (told, err error) {
+func (s *Store) scanRows(ctx context.Context, c driver.ConnPrepareContext, after int64, fn func(store.Row) error) (told, err error) {
 	st, err := c.PrepareContext(ctx, qScan)
 	if err != nil {
 		return nil, err
@@ -86,7 +86,7 @@ func scanRows(ctx context.Context, c driver.ConnPrepareContext, after int64, fn 
 		n, ok := row[0].(int64)
 		line, ok2 := row[1].([]byte)
 		if !ok || !ok2 {
-			return nil, errors.New("a row of the ledger holds something else than a number and a line")
+			return nil, store.Fail("read the ledger", s.path, store.ErrDamaged, errors.New("a row holds something else than a number and a line"))
 		}
 		if told := fn(store.Row{N: n, Line: line}); told != nil {
 			return told, nil
