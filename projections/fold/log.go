@@ -87,13 +87,13 @@ func (l *Log) settle() {
 			}
 		}
 	}
+	l.decisions()
 	l.dropRecs(func(i int) bool { return l.recs[i].kind == isVoid })
 	for i := range l.recs {
 		if e := l.event(&l.recs[i]); e != nil {
 			l.other[e.ID] = e
 		}
 	}
-	l.decisions()
 	var setup []catalog.Input
 	for i := range l.recs {
 		if rc := &l.recs[i]; rc.kind == isSetup {
@@ -255,11 +255,11 @@ func (l *Log) reversals() {
 	}
 }
 
-// decisions finds the last decision on each event. One on an event that isn't there is void.
+// decisions finds the last decision on each event. One on an event that isn't there is void; one on a void event has nothing to decide, as on any that is no pack.
 func (l *Log) decisions() {
 	by := map[event.ID][]event.ID{}
 	for i := range l.recs { // in fold order: the last one stays
-		if e := l.event(&l.recs[i]); e != nil {
+		if e := l.event(&l.recs[i]); e != nil && e.Fault == nil {
 			if d, ok := e.Data.(*event.Decide); ok {
 				l.decided[d.Event] = *d.Keep
 				by[d.Event] = append(by[d.Event], e.ID)

@@ -121,6 +121,22 @@ func TestDoubledOrdersThatDifferInMoneyAlone(t *testing.T) {
 	}
 }
 
+// An event of the wrong shape is void, and it is there all the same: a decision on it isn't about nothing.
+func TestDecisionOnAVoidEvent(t *testing.T) {
+	lines := foldtest.Facts(`
+		item 2026-01-01 {"item":"card","name":"Card","type":"good","unit":"each"}
+		#D1 damage 2026-01-02 {"item":"card","qty":"1","reason":"damaged"}
+		decide 2026-01-03 {"event":"#D1","keep":true}`)
+	if s := foldtest.Run(lines, 0); topics(s) != "no_cost" {
+		t.Error(s.Notices)
+	}
+	lines[1] = bytes.Replace(lines[1], []byte(`"qty":"1"`), []byte(`"qty":"0"`), 1)
+	s := foldtest.Run(lines, 0)
+	if topics(s) != "void" || s.Notices[0].About != "damage" {
+		t.Error(s.Notices)
+	}
+}
+
 // Of several bad lines the first in order of arrival is told, however many read.
 func TestTheFirstBadLineIsTold(t *testing.T) {
 	lines := foldtest.Facts("item 2026-01-01 {\"item\":\"card\",\"name\":\"Card\",\"type\":\"good\",\"unit\":\"each\"}")
