@@ -41,6 +41,9 @@ func Same(m num.Money) Amounts { return Amounts{m, m} }
 // Add returns a + b.
 func (a Amounts) Add(b Amounts) Amounts { return Amounts{a[0].Add(b[0]), a[1].Add(b[1])} }
 
+// Raise adds by to a. It does what Add does, for the innermost loops: the compiler hands pairs over through memory.
+func (a *Amounts) Raise(by *Amounts) { a[0], a[1] = a[0].Add(by[0]), a[1].Add(by[1]) }
+
 // Sub returns a - b.
 func (a Amounts) Sub(b Amounts) Amounts { return Amounts{a[0].Sub(b[0]), a[1].Sub(b[1])} }
 
@@ -162,17 +165,17 @@ func (a *Account) GiveBack(n num.Qty, estimate *num.Money, source event.ID) Issu
 	return a.issue(n, estimate, source, true)
 }
 
-// Take is Issue where n is less than what is on hand, which is nearly always; ok is false, and nothing is taken, where it isn't.
-func (a *Account) Take(n num.Qty) (cost Amounts, ok bool) {
+// Take is Issue where n is less than what is on hand, which is nearly always, and sets the cost; it returns false, and nothing is taken, where it isn't.
+func (a *Account) Take(n num.Qty, cost *Amounts) bool {
 	if !n.Less(a.qty) {
-		return Amounts{}, false
+		return false
 	}
-	cost = Amounts{a.avg.Part(n, a.qty), a.takeOldest(n)}
+	cost[Average], cost[FIFO] = a.avg.Part(n, a.qty), a.takeOldest(n)
 	a.lower(n, cost)
-	return cost, true
+	return true
 }
 
-func (a *Account) lower(n num.Qty, cost Amounts) {
+func (a *Account) lower(n num.Qty, cost *Amounts) {
 	a.qty = a.qty.Sub(n)
 	a.avg = a.avg.Sub(cost[Average])
 	a.fifo = a.fifo.Sub(cost[FIFO])
@@ -186,7 +189,7 @@ func (a *Account) issue(n num.Qty, estimate *num.Money, source event.ID, sourceF
 		} else {
 			cost[FIFO] = a.takeOldest(n)
 		}
-		a.lower(n, cost)
+		a.lower(n, &cost)
 		return Issued{Cost: cost}
 	}
 	var out Issued

@@ -3,24 +3,27 @@ package fold
 import (
 	"runtime"
 	"sync"
+
+	"countback/ledger/event"
 )
 
-// mover takes packs out of stock in a goroutine of its own, in their order, while the run works out the next ones. What an order is and which packs move
-// hangs on no item's stock, so the two only meet where another event moves stock or the definitions change: there the run waits.
+// mover moves stock in a goroutine of its own, event by event in their order, while the run works out the next orders and packs. What an order is and which
+// packs move hangs on no item's stock, so the two only meet where an event hangs on both: a return, and a print run for an order.
 //
 // The mover owns the items, and of an order its costs and lines. It never looks at what is rare in an order.
 type mover struct {
-	own   *State // the run's own items and view, with a place and notices of its own
+	own   *State // the run's own items, with a place, a view and notices of its own
 	batch []job
 	work  chan []job
 	idle  chan []job
 	busy  sync.WaitGroup
 }
 
+// job is a pack that is worked out, or an event of which nothing is done yet.
 type job struct {
-	rc  *rec
+	at  int // its record
 	o   *Order
-	out *resolved
+	out *resolved // nil: not a pack
 }
 
 const (
@@ -28,13 +31,15 @@ const (
 	batches   = 4
 )
 
-// startMover lets packs be moved aside, if nobody watches the movements and there is a processor for it.
+// startMover lets stock be moved aside, if nobody watches and there is a processor for it.
 func (s *State) startMover() {
-	if s.observe != nil || runtime.GOMAXPROCS(0) < 2 {
+	if s.observe != nil || s.counted != nil || runtime.GOMAXPROCS(0) < 2 {
 		return
 	}
 	m := &mover{
-		own:  &State{Items: s.Items, Catalog: s.Catalog, View: s.View, keep: s.keep, log: s.log},
+		own: &State{
+			Items: s.Items, Catalog: s.Catalog, View: s.Catalog.Start(), costing: s.costing, digits: s.digits, keep: s.keep, log: s.log, sessions: s.sessions,
+		},
 		work: make(chan []job, batches), idle: make(chan []job, batches),
 	}
 	for range batches {
@@ -48,8 +53,12 @@ func (s *State) startMover() {
 func (m *mover) run() {
 	for batch := range m.work {
 		for _, j := range batch {
-			m.own.cur = j.rc
-			m.own.takeOut(j.o, j.out, nil, false)
+			m.own.to(j.at)
+			if j.out == nil {
+				m.own.step()
+			} else {
+				m.own.takeOut(j.o, j.out, nil, false)
+			}
 		}
 		m.idle <- batch[:0]
 		m.busy.Done()
@@ -76,11 +85,24 @@ func (m *mover) wait() {
 	m.busy.Wait()
 }
 
-// meet waits for the mover before an event that it must not run beside.
-func (s *State) meet(rc *rec) {
-	if s.mover != nil && (rc.kind != isOrder && rc.kind != isPack || s.View.Due(rc.key)) {
-		s.mover.wait()
+// aside hands an event over that the mover can do by itself, and waits for the mover before one that needs both.
+func (s *State) aside() bool {
+	m := s.mover
+	if m == nil || s.cur.kind == isOrder || s.cur.kind == isPack {
+		return false
 	}
+	switch d := s.log.event(s.cur).Data.(type) {
+	case *event.Return:
+		m.wait()
+		return false
+	case *event.Reprint:
+		if d.Order != "" {
+			m.wait()
+			return false
+		}
+	}
+	m.add(job{at: s.at})
+	return true
 }
 
 // endMover waits for the mover and takes over what it noticed.
@@ -99,7 +121,7 @@ func (s *State) moveOut(o *Order, out *resolved) {
 	supplied, takes := o.seen().supplied, s.backs[o.Number] || s.marking && !o.complete()
 	if m := s.mover; m != nil {
 		if len(supplied) == 0 && !takes {
-			m.add(job{s.cur, o, out})
+			m.add(job{s.at, o, out})
 			return
 		}
 		m.wait()

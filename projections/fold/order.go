@@ -225,10 +225,7 @@ func addGoods(list []goods, item int, qty num.Qty) []goods {
 	return append(list, goods{item, qty})
 }
 
-func (o *Order) line(s *State, item int, qty num.Qty, cost book.Amounts, provisional bool) {
-	if !s.keep {
-		return
-	}
+func (o *Order) line(item int, qty num.Qty, cost book.Amounts, provisional bool) {
 	for i := range o.Lines {
 		if l := &o.Lines[i]; l.Item == item {
 			l.Qty = l.Qty.Add(qty)
@@ -368,7 +365,9 @@ func (s *State) know(o *Order) *placed {
 func (o *Order) suppliedBy(s *State, item int, good num.Qty, cost book.Amounts, provisional bool) {
 	o.Runs++
 	o.Goods = o.Goods.Add(cost)
-	o.line(s, item, good, cost, provisional)
+	if s.keep {
+		o.line(item, good, cost, provisional)
+	}
 	if good.Sign() > 0 {
 		m := o.more()
 		m.supplied = addGoods(m.supplied, item, good)
@@ -402,7 +401,9 @@ func (s *State) returned(d *event.Return) error {
 		}
 		adjusted := s.Items[u.Item].Account.Receive(qty, cost, s.cur.key.ID)
 		o.Goods = o.Goods.Sub(cost)
-		o.line(s, u.Item, qty.Neg(), cost.Neg(), false)
+		if s.keep {
+			o.line(u.Item, qty.Neg(), cost.Neg(), false)
+		}
 		s.move(u.Item, Sold, qty.Neg(), cost.Neg(), d.Order)
 		s.adjust(u.Item, adjusted, d.Order)
 	}

@@ -172,38 +172,37 @@ func (s *State) takeOut(o *Order, out *resolved, supplied []goods, takes bool) {
 		if total.IsZero() {
 			continue
 		}
-		cost, onHand := s.Items[u.item].Account.Take(total)
+		var cost, part book.Amounts
+		onHand := s.Items[u.item].Account.Take(total, &cost)
 		if !onHand {
 			is := s.issue(u.item, total)
 			cost, onHand = is.Cost, !is.Provisional
 		}
-		sold, used := cost, cost
-		switch {
-		case u.packing.IsZero():
-			used = book.Amounts{}
-		case good.IsZero():
-			sold = book.Amounts{}
-		default:
-			sold = cost.Part(good, total)
-			used = cost.Sub(sold)
+		sold, used := &cost, &cost
+		if !good.IsZero() && !u.packing.IsZero() {
+			part = cost.Part(good, total)
+			rest := cost.Sub(part)
+			sold, used = &part, &rest
 		}
 		if !good.IsZero() {
-			o.Goods = o.Goods.Add(sold)
+			o.Goods.Raise(sold)
 			if takes {
 				m := o.more()
-				m.takes = append(m.takes, take{u.item, good, sold})
+				m.takes = append(m.takes, take{u.item, good, *sold})
 			}
 			s.told = u.goods
-			s.move(u.item, Sold, good, sold, o.Number)
+			s.moved(u.item, Sold, good, sold, o.Number)
 		}
 		if !u.packing.IsZero() {
-			o.Packing = o.Packing.Add(used)
+			o.Packing.Raise(used)
 			s.told = u.uses
-			s.move(u.item, Packed, u.packing, used, o.Number)
+			s.moved(u.item, Packed, u.packing, used, o.Number)
 		}
-		s.told = nil
-		o.line(s, u.item, total, cost, !onHand)
+		if s.keep {
+			o.line(u.item, total, cost, !onHand)
+		}
 	}
+	s.told = nil
 }
 
 // resolved is a pack worked out: what it takes, before print runs for the order are looked at.

@@ -195,11 +195,8 @@ func (l *Log) Run(run Run) *State {
 		if rc.off && rc.kind != isOrder || rc.kind == isSetup || rc.kind == isOther {
 			continue
 		}
-		s.at, s.cur = i, rc
-		s.meet(rc)
-		s.View.To(rc.key)
-		if err := s.apply(rc); err != nil && !rc.off {
-			s.note("void", string(s.kind()), plainVoid(err), "record it anew")
+		if s.to(i); !s.aside() {
+			s.step()
 		}
 	}
 	s.endMover()
@@ -207,6 +204,19 @@ func (l *Log) Run(run Run) *State {
 	s.mark(run, marked, end)
 	s.finish(until)
 	return s
+}
+
+// to goes to a record, with the definitions that are in force there.
+func (s *State) to(at int) {
+	s.at, s.cur = at, &s.log.recs[at]
+	s.View.To(s.cur.key)
+}
+
+// step does what the record says that the state has gone to.
+func (s *State) step() {
+	if err := s.apply(s.cur); err != nil && !s.cur.off {
+		s.note("void", string(s.kind()), plainVoid(err), "record it anew")
+	}
 }
 
 // orders counts the order events from an index up to an instant.
@@ -317,18 +327,21 @@ func (s *State) estimate(item int) *num.Money { return s.View.Def(item).UnitCost
 
 // move books one entry in a column and tells the observer.
 func (s *State) move(item int, col Column, qty num.Qty, value book.Amounts, order string) {
+	s.moved(item, col, qty, &value, order)
+}
+
+func (s *State) moved(item int, col Column, qty num.Qty, value *book.Amounts, order string) {
 	it := &s.Items[item]
 	it.moves++
 	t := &it.Totals[col]
 	t.Qty = t.Qty.Add(qty)
-	t.Value = t.Value.Add(value)
-	s.tell(item, col, Entry{qty, value}, order)
+	t.Value.Raise(value)
+	if s.observe != nil {
+		s.tell(item, col, Entry{qty, *value}, order)
+	}
 }
 
 func (s *State) tell(item int, col Column, e Entry, order string) {
-	if s.observe == nil {
-		return
-	}
 	acc := &s.Items[item].Account
 	s.observe(Movement{
 		Event: s.cur.key.ID, Kind: s.kind(), Ms: s.cur.key.Ms, Order: order,
