@@ -7,8 +7,11 @@ import (
 	"countback/ledger/event"
 )
 
-// MaxCheckpoints is the number of checkpoints kept of one key.
-const MaxCheckpoints = 16
+// MaxCheckpoints is the number of checkpoints kept of one key, MaxKeys that of the keys: those of programs of before would stay for ever.
+const (
+	MaxCheckpoints = 16
+	MaxKeys        = 3
+)
 
 // Position is a place in the fold order: time as an instant, rank of the kind, id.
 type Position = event.Key

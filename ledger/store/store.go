@@ -77,7 +77,8 @@ type Store interface {
 	Local(ctx context.Context, prefix string, fn func(key string, value []byte) error) error
 
 	// SaveCheckpoint keeps c, unless at its key and position one with a higher arrival number stands already: two processes may save at once, and the one
-	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept. One that knew only
+	// that knew more wins. Of one key only the MaxCheckpoints highest positions are kept, and beside c's key only the MaxKeys-1 with
+	// the highest arrival numbers. One that knew only
 	// numbers of before the last Cut is passed over.
 	SaveCheckpoint(ctx context.Context, c Checkpoint) error
 	// Checkpoints returns where a key's checkpoints are, highest position first, without their states: those are large, and whoever folds needs one.

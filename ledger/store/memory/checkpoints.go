@@ -2,6 +2,7 @@ package memory
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"slices"
 
@@ -31,7 +32,28 @@ func (s *Store) SaveCheckpoint(_ context.Context, c store.Checkpoint) error {
 		list = slices.Clip(list[:store.MaxCheckpoints])
 	}
 	s.points[c.Key] = list
+	for len(s.points) > store.MaxKeys {
+		least := c.Key
+		for key := range s.points {
+			if key != c.Key && (least == c.Key || olderKey(key, s.points[key], least, s.points[least])) {
+				least = key
+			}
+		}
+		delete(s.points, least)
+	}
 	return nil
+}
+
+// olderKey reports whether the checkpoints of key a knew less than those of b.
+func olderKey(a string, of []saved, b string, than []saved) bool {
+	return cmp.Or(cmp.Compare(arrived(of), arrived(than)), cmp.Compare(b, a)) < 0
+}
+
+func arrived(list []saved) (most int64) {
+	for _, c := range list {
+		most = max(most, c.Arrived)
+	}
+	return most
 }
 
 func highestFirst(c saved, p store.Position) int { return p.Compare(c.Position) }
@@ -68,5 +90,8 @@ func (s *Store) DropCheckpoints(_ context.Context, key string, after store.Posit
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.points[key] = slices.DeleteFunc(s.points[key], func(c saved) bool { return c.Position.Compare(after) > 0 })
+	if len(s.points[key]) == 0 {
+		delete(s.points, key)
+	}
 	return s.open("drop checkpoints")
 }

@@ -2,11 +2,13 @@ package paged
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/binary"
 	"fmt"
 	"slices"
+	"strings"
 
 	"countback/ledger/store"
 )
@@ -104,8 +106,58 @@ func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 			}
 			b.Drop = withStates(c.Key, all[:n])
 		}
+		old, err := s.oldKeys(ctx, c.Key)
+		if err != nil {
+			return err
+		}
+		b.Drop = append(b.Drop, old...)
 		return s.side(ctx, b)
 	})
+}
+
+// oldKeys lists what is held of checkpoints whose key gives way to a key's own.
+func (s *Store) oldKeys(ctx context.Context, own string) (out []string, err error) {
+	all, err := s.disk.Keys(ctx, pointPrefix, pointPrefix+"~")
+	if err != nil {
+		return nil, err
+	}
+	type held struct {
+		key     string
+		arrived int64
+		stored  []string
+	}
+	of := map[string]*held{}
+	var others []*held
+	for _, name := range all {
+		sum, _, _ := strings.Cut(name[len(pointPrefix):], "/")
+		begins := pointPrefix + sum + "/"
+		if begins == pointsOf(own) {
+			continue
+		}
+		if of[begins] == nil {
+			of[begins] = &held{}
+			others = append(others, of[begins])
+		}
+		of[begins].stored = append(of[begins].stored, name)
+	}
+	if len(others) < store.MaxKeys {
+		return nil, nil
+	}
+	for begins, h := range of {
+		if err := s.disk.Range(ctx, begins+"h/", begins+"h0", func(_ string, value []byte) error {
+			if c, _, ok := decodePoint(value); ok {
+				h.key, h.arrived = c.Key, max(h.arrived, c.Arrived)
+			}
+			return nil
+		}); err != nil {
+			return nil, err
+		}
+	}
+	slices.SortFunc(others, func(a, b *held) int { return cmp.Or(cmp.Compare(b.arrived, a.arrived), cmp.Compare(a.key, b.key)) })
+	for _, h := range others[store.MaxKeys-1:] {
+		out = append(out, h.stored...)
+	}
+	return out, nil
 }
 
 // side writes what is no part of the ledger.

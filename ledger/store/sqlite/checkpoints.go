@@ -16,6 +16,7 @@ const (
 	qPointAt   = `SELECT arrived, state, sum FROM checkpoints WHERE key = ? AND ms = ? AND rank = ? AND id = ?`
 	qPointSet  = `INSERT OR REPLACE INTO checkpoints (key, ms, rank, id, arrived, state, sum) VALUES (?, ?, ?, ?, ?, ?, ?)`
 	qPointCut  = `DELETE FROM checkpoints WHERE rowid IN (SELECT rowid FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC LIMIT -1 OFFSET ?)`
+	qPointKeys = `DELETE FROM checkpoints WHERE key NOT IN (SELECT key FROM checkpoints GROUP BY key ORDER BY key = ? DESC, max(arrived) DESC, key LIMIT ?)`
 	qPoints    = `SELECT ms, rank, id, arrived FROM checkpoints WHERE key = ? ORDER BY ms DESC, rank DESC, id DESC`
 	qPointDrop = `DELETE FROM checkpoints WHERE key = ? AND (ms, rank, id) > (?, ?, ?)`
 )
@@ -69,7 +70,10 @@ func (s *Store) SaveCheckpoint(ctx context.Context, c store.Checkpoint) error {
 		if _, err := s.stmts.pointSet.Exec(c.Key, p.Ms, p.Rank, p.ID[:], c.Arrived, state, now[:]); err != nil {
 			return err
 		}
-		_, err = s.stmts.pointCut.Exec(c.Key, store.MaxCheckpoints)
+		if _, err = s.stmts.pointCut.Exec(c.Key, store.MaxCheckpoints); err != nil {
+			return err
+		}
+		_, err = s.stmts.pointKeys.Exec(c.Key, store.MaxKeys)
 		return err
 	})
 	return fail(op, c.Key, err)

@@ -19,6 +19,7 @@ type statements struct {
 	has, byID, at, place, head, last       *sql.Stmt
 	insert, newLog, double                 *sql.Stmt
 	pointAt, pointSet, pointCut, pointDrop *sql.Stmt
+	pointKeys                              *sql.Stmt
 	all                                    []*sql.Stmt
 }
 
@@ -30,7 +31,7 @@ func (p *statements) prepare(ctx context.Context, c *sql.Conn) error {
 		{&p.begin, "BEGIN IMMEDIATE"}, {&p.commit, "COMMIT"}, {&p.rollback, "ROLLBACK"},
 		{&p.has, qHas}, {&p.byID, qByID}, {&p.at, qAt}, {&p.place, qPlace}, {&p.head, qHead}, {&p.last, qLast},
 		{&p.insert, qInsert}, {&p.newLog, qNewLog}, {&p.double, qDouble},
-		{&p.pointAt, qPointAt}, {&p.pointSet, qPointSet}, {&p.pointCut, qPointCut}, {&p.pointDrop, qPointDrop},
+		{&p.pointAt, qPointAt}, {&p.pointSet, qPointSet}, {&p.pointCut, qPointCut}, {&p.pointDrop, qPointDrop}, {&p.pointKeys, qPointKeys},
 	} {
 		st, err := c.PrepareContext(ctx, q.sql)
 		if err != nil {

@@ -56,9 +56,9 @@ func wantPoints(t *testing.T, st store.Store, key string, want ...store.Checkpoi
 
 func checkpoints(t *testing.T, st store.Store) {
 	wantPoints(t, st, "stock")
-	save(t, st, point("stock", 30, 3), point("stock", -10, 1), point("stock", 20, 2), point("orders", 20, 9))
+	save(t, st, point("stock", 30, 3), point("stock", -10, 1), point("stock", 20, 2), point("orders", 20, 900))
 	wantPoints(t, st, "stock", point("stock", 30, 3), point("stock", 20, 2), point("stock", -10, 1))
-	wantPoints(t, st, "orders", point("orders", 20, 9))
+	wantPoints(t, st, "orders", point("orders", 20, 900))
 	// Same millisecond: rank, then id, decide.
 	low, high := point("tie", 5, 1), point("tie", 5, 1)
 	low.Position.Rank, high.Position.Rank = 2, 200
@@ -69,7 +69,7 @@ func checkpoints(t *testing.T, st store.Store) {
 		t.Fatal(err)
 	}
 	wantPoints(t, st, "stock", point("stock", 20, 2), point("stock", -10, 1))
-	wantPoints(t, st, "orders", point("orders", 20, 9))
+	wantPoints(t, st, "orders", point("orders", 20, 900))
 
 	var want []store.Checkpoint
 	for ms := int64(100); ms < 130; ms++ {
@@ -83,6 +83,13 @@ func checkpoints(t *testing.T, st store.Store) {
 	empty := store.Checkpoint{Key: "empty"}
 	save(t, st, empty)
 	wantPoints(t, st, "empty", empty)
+
+	// There are not more keys than MaxKeys: what knew least has gone. The one that is saved stays, however little it knew.
+	for _, key := range []string{"stock", "tie"} {
+		wantPoints(t, st, key)
+	}
+	wantPoints(t, st, "many", want[:store.MaxCheckpoints]...)
+	wantPoints(t, st, "orders", point("orders", 20, 900))
 
 	// What was listed and is gone, or has given way to another, has no state any more.
 	gone := want[len(want)-1]
