@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"github.com/spf13/cobra"
 
 	"countback/ledger/near"
@@ -15,7 +17,7 @@ func (m *Main) costCmd() *cobra.Command {
 		Use:   "cost [ORDER]",
 		Short: "What orders cost in materials",
 		Long: `What left with each order and what it cost: goods, packing, and both together. Postage stands apart. With an order number, its lines.
---by item and --by month add up.`,
+--by item and --by month add up; there an order counts in the month of its first pack, with all that it took. close counts each pack in its own month.`,
 		Example: "  countback cost 2041\n  countback cost --by month",
 		Args:    cobra.MaximumNArgs(1),
 	}
@@ -91,7 +93,25 @@ func (m *Main) printCost(r orders.Report, order string) error {
 	if len(r.Orders) == 0 {
 		lead = "No order has been packed yet."
 	}
-	return m.report(r, lead, g, incompleteText(r.Head))
+	exactly := ""
+	if r.Exactly != "" {
+		exactly = "Each order is rounded by itself. Added up exactly they cost " + r.Exactly + "."
+	}
+	return m.report(r, lead, g, join2(exactly, unpricedText(r), incompleteText(r.Head)))
+}
+
+// unpricedText says which items make orders look cheaper than they were.
+func unpricedText(r orders.Report) string {
+	switch n := len(r.Unpriced); n {
+	case 0:
+		return ""
+	case 1:
+		id := r.Unpriced[0]
+		return "Nothing says what " + id + " cost when it was used, so it counts as 0 here and the orders cost more than this. A restock before, or countback item " + id + " --unit-cost AMOUNT --at DAY, says it."
+	default:
+		return "Nothing says what these cost when they were used, so they count as 0 here and the orders cost more than this: " + strings.Join(r.Unpriced, ", ") +
+			". Restocks before, or countback item ITEM --unit-cost AMOUNT --at DAY, say it."
+	}
 }
 
 func (m *Main) printOrder(r orders.Report, head string) error {
@@ -114,7 +134,7 @@ func (m *Main) printOrder(r orders.Report, head string) error {
 	}
 	lead += ", " + count(int(o.Parcels), "parcel", "parcels") + ". Costs " + head + "."
 	tail := "Goods " + o.Goods + ", packing " + o.Packing + ". Postage " + o.Postage + " stands apart."
-	return m.report(r, lead, g, join2(tail, incompleteText(r.Head)))
+	return m.report(r, lead, g, join2(tail, unpricedText(r), incompleteText(r.Head)))
 }
 
 func (m *Main) printGroups(r orders.Grouped, title string) error {

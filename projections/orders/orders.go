@@ -41,14 +41,18 @@ type Report struct {
 	Costing  string  `json:"costing"`
 	Currency string  `json:"currency"`
 	Orders   []Order `json:"orders"`
-	Total    string  `json:"total"` // of material
+	Total    string  `json:"total"` // of material, as printed
+
+	Exactly  string   `json:"-"` // what all cost, rounded once; empty where that is Total
+	Unpriced []string `json:"-"` // items of the orders that count as 0, as nothing says what they cost
 }
 
 // Of reports on the orders that a pack moved or a print run was made for. The run must have kept lines. If order is not empty, on that one alone.
 func Of(s *fold.State, st report.Style, order string) Report {
 	c, d := s.Costing(), s.Digits()
 	r := Report{Head: report.HeadOf(s, st), Costing: c.String(), Currency: s.Catalog.Shop.Currency, Orders: []Order{}}
-	var total num.Money
+	var total, exact num.Money
+	unpriced := unpricedIn(s)
 	for _, o := range chosen(s, order) {
 		halves, material := st.Lines([]num.Money{o.Goods[c], o.Packing[c]}, d)
 		out := Order{
@@ -68,13 +72,33 @@ func Of(s *fold.State, st report.Style, order string) Report {
 		}
 		texts, _ := st.Lines(costs, d)
 		for i, l := range lines {
-			out.Lines = append(out.Lines, Line{s.Catalog.Items[l.Item].ID, l.Qty.String(), texts[i], l.Provisional})
+			id := s.Catalog.Items[l.Item].ID
+			out.Lines = append(out.Lines, Line{id, l.Qty.String(), texts[i], l.Provisional})
+			if unpriced[id] && l.Qty.Sign() > 0 && costs[i].IsZero() && !slices.Contains(r.Unpriced, id) {
+				r.Unpriced = append(r.Unpriced, id)
+			}
 		}
 		total = total.Add(out.material)
+		exact = exact.Add(o.Goods[c]).Add(o.Packing[c])
 		r.Orders = append(r.Orders, out)
 	}
 	r.Total = st.Money(total, d)
+	if e := st.Money(exact, d); e != r.Total {
+		r.Exactly = e
+	}
+	slices.Sort(r.Unpriced)
 	return r
+}
+
+// unpricedIn names the items that were used while nothing said what they cost.
+func unpricedIn(s *fold.State) map[string]bool {
+	out := map[string]bool{}
+	for _, n := range s.Notices {
+		if n.Topic == "no_cost" {
+			out[n.About] = true
+		}
+	}
+	return out
 }
 
 func chosen(s *fold.State, order string) []*fold.Order {

@@ -215,3 +215,28 @@ func TestPrintedFiguresAddUp(t *testing.T) {
 		}
 	})
 }
+
+// The total is that of the orders as printed. Where that isn't what all cost, the report says so; and it names what counts as 0 because nothing says its cost.
+func TestWhatTheTotalDoesNotSay(t *testing.T) {
+	three := `
+		pack 2026-01-04 {"order":"9","zone":"abroad","lines":[{"item":"card","qty":"1"}]}
+		pack 2026-01-05 {"order":"10","zone":"home","lines":[{"item":"card","qty":"1"}]}
+		pack 2026-01-05 {"order":"A","zone":"home","lines":[{"item":"card","qty":"1"}]}`
+	for _, c := range []struct {
+		facts, exactly, unpriced string
+		exact                    bool
+	}{
+		{three, "1.15", "[]", false},
+		{three, "", "[]", true},
+		{`pack 2026-01-04 {"order":"9","zone":"abroad","lines":[{"item":"card","qty":"3"}]}`, "", "[]", false},
+		{`count 2026-01-03 {"item":"ink","qty":"5"}
+		  pack 2026-01-04 {"order":"9","zone":"abroad","lines":[{"item":"card","qty":"3"}],"changes":[{"item":"ink","qty":"1"}]}`, "", "[ink]", false},
+		{`restock 2026-01-03 {"lines":[{"item":"ink","qty":"5","cost":"0"}]}
+		  pack 2026-01-04 {"order":"9","zone":"abroad","lines":[{"item":"card","qty":"3"}],"changes":[{"item":"ink","qty":"1"}]}`, "", "[]", false},
+	} {
+		r := orders.Of(state(base+c.facts), style(c.exact), "")
+		if r.Exactly != c.exactly || fmt.Sprint(r.Unpriced) != c.unpriced {
+			t.Errorf("%s: %q, %v", c.facts, r.Exactly, r.Unpriced)
+		}
+	}
+}

@@ -91,7 +91,7 @@ type Prepare struct {
 	Takes   string `json:"takes,omitempty"`  // base units that the pieces "now" take
 	Pack    string `json:"pack,omitempty"`   // it is cut from
 	Packs   int64  `json:"packs,omitempty"`  // whole ones to take for them, beyond those taken for longer pieces of the item
-	Offcut  string `json:"offcut,omitempty"` // base units left of all packs taken of the item; on its last line only
+	Offcut  string `json:"offcut,omitempty"` // base units left of all packs taken of the item, at most what is left on hand; on its last line only
 }
 
 // Zone is what goes to one zone.

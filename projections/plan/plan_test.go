@@ -366,3 +366,20 @@ reverse 2026-01-05 {"event":"#V","reason":"called off"}
 		t.Errorf("%v %+v", err, r.Orders)
 	}
 }
+
+// A pack that is begun leaves less than a whole one would: never more than there is.
+func TestOffcutIsNotMoreThanThereIs(t *testing.T) {
+	for _, c := range []struct{ onHand, offcut string }{{"50000", "49100"}, {"2000", "1100"}, {"51000", "49100"}, {"900", "0"}} {
+		r, err := plan.Of(foldtest.Run(foldtest.Facts(`
+			shop 2026-01-01 {"name":"Fennimoor Paper","currency":"CAD","zone":"America/Halifax"}
+			item 2026-01-01 {"item":"card","name":"Card","type":"good","unit":"each"}
+			item 2026-01-01 {"item":"cord","name":"Cord","type":"supply","unit":"mm","packs":{"spool":"50000"},"measures":{"tie":"300"}}
+			packspec 2026-01-01 {"formats":[{"format":"letter","lines":[{"item":"cord","qty":"3","measure":"tie","per":"parcel"}]}]}
+			count 2026-01-02 {"item":"card","qty":"5"}
+			count 2026-01-02 {"item":"cord","qty":"`+c.onHand+`"}
+			order 2026-01-03 {"order":"1","zone":"x","lines":[{"item":"card","qty":"1"}]}`), 0), style, plan.Ask{})
+		if err != nil || len(r.Prepare) != 1 || r.Prepare[0].Offcut != c.offcut {
+			t.Errorf("of %s: %+v, %v", c.onHand, r.Prepare, err)
+		}
+	}
+}

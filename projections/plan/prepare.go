@@ -103,7 +103,9 @@ func (p *planner) cutsOf(sums []*sum) []Prepare {
 		}
 	}
 	var out []Prepare
+	var takes num.Qty
 	for _, s := range sums {
+		takes = takes.Add(s.now.Times(s.size))
 		row := Prepare{
 			Item: p.id(item), Name: p.def(item).Name, Unit: unit, Place: p.def(item).Place, Measure: s.measure, Pieces: s.n.String(), Now: s.now.String(), Work: work,
 			Size: s.size.String(), Takes: s.now.Times(s.size).String(),
@@ -116,7 +118,11 @@ func (p *planner) cutsOf(sums []*sum) []Prepare {
 		out = append(out, row)
 	}
 	if bench != nil && bench.Opened() > 0 {
-		out[len(out)-1].Offcut = bench.Left().String()
+		left := bench.Left()
+		if there := p.onHand(item).Sub(takes); there.Less(left) { // the pack at hand is begun: not more is left than there was
+			left = num.Max(there, num.Qty{})
+		}
+		out[len(out)-1].Offcut = left.String()
 	}
 	return out
 }
