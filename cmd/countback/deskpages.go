@@ -120,16 +120,9 @@ func (d *desk) notHeld(facts []event.Fact) (fresh []event.Fact, places []int, er
 }
 
 func (p *deskPages) recordNow(ctx context.Context, d *desk, facts []event.Fact) (pages.Recorded, error) {
-	var before map[string]num.Qty
-	for _, f := range facts {
-		on, err := d.before(f.Data)
-		if err != nil {
-			return pages.Recorded{}, problem(err)
-		}
-		if on != nil {
-			before = on
-			break
-		}
+	before, err := d.before(facts)
+	if err != nil {
+		return pages.Recorded{}, problem(err)
 	}
 	result, err := d.recorder().Record(ctx, facts, d.check(facts))
 	if err != nil {
@@ -148,6 +141,7 @@ func (p *deskPages) recordNow(ctx context.Context, d *desk, facts []event.Fact) 
 		return out, nil // it is recorded all the same, and the pages show what it did
 	}
 	seen.tell(r.State, &told, before)
+	told.Notices = append(told.Notices, before.settled(d, facts, seen, r.State)...)
 	for _, s := range told.OnHand {
 		out.OnHand = append(out.OnHand, pages.Moved(s))
 	}

@@ -82,7 +82,7 @@ func (m *Main) importOwnCmd(what string) *cobra.Command {
 		Args:  cobra.ExactArgs(1),
 		Short: "Define or change items from CSV",
 		Long: "Define or change items from CSV. The columns are called " + strings.Join(sheet.CatalogColumns, ", ") + `; only item is needed.
-Items that are as the file says already are left alone.`,
+Items that are as the file says already are left alone. Several packs or measures in one cell are parted by semicolons: box=150; case=1800.`,
 		Example: "  countback import catalog items.csv",
 	}
 	part := dayStart
@@ -280,7 +280,7 @@ func (j *importJob) compare(r *sheet.Result) error {
 			}
 		}
 	}
-	j.note(changed, "was changed at its source since it was imported; what is recorded stays as it is", "were changed at their source since they were imported; what is recorded stays as it is")
+	j.note(changed, "was changed at its source since it was imported; what is recorded stays as it is. To take it over, reverse the order and import again", "were changed at their source since they were imported; what is recorded stays as it is. To take them over, reverse those orders and import again")
 	j.note(other, "is here already under another time; this adds a second record of it", "are here already under other times; this adds second records of them")
 	var late []string
 	for _, c := range r.Cancelled {
@@ -393,7 +393,13 @@ func (j *importJob) settle(r *sheet.Result) (out *imported, changed *posted, err
 		return out, nil, nil
 	}
 	var result record.Result
+	var before *standing
 	if len(r.Facts) > 0 {
+		if counts(r.Facts) {
+			if before, err = j.d.before(r.Facts); err != nil {
+				return nil, nil, err
+			}
+		}
 		if result, err = j.d.record(r.Facts, j.places(r)); err != nil {
 			return nil, nil, err
 		}
@@ -403,9 +409,10 @@ func (j *importJob) settle(r *sheet.Result) (out *imported, changed *posted, err
 		return out, nil, nil
 	}
 	changed = &posted{}
-	if err := j.d.moved(r.Facts, result, nil, changed); err != nil {
+	if err := j.d.moved(r.Facts, result, before, changed); err != nil {
 		return nil, nil, err
 	}
+	changed.OnHand = slices.DeleteFunc(changed.OnHand, func(s postedStock) bool { return s.Change == "0" })
 	out.OnHand, out.Notices = changed.OnHand, changed.Notices
 	return out, changed, nil
 }

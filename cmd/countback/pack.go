@@ -164,11 +164,15 @@ func (f *packFlags) packOpen(d *desk) error {
 	if len(facts) == 0 {
 		return d.listOpen(ready, waiting)
 	}
+	before, err := d.before(facts)
+	if err != nil {
+		return err
+	}
 	result, err := d.record(facts, func(i int) string { return "order " + ready[i].Order })
 	if err != nil {
 		return err
 	}
-	return d.tell(facts, result, nil)
+	return d.tell(facts, result, before)
 }
 
 // openOrders parts the orders placed by an instant into those that can be packed and those that wait for a decision first.

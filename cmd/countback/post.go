@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -69,7 +70,7 @@ func (m *Main) recording(p *posting, build func(d *desk, args []string) (event.D
 		if err := d.ask(facts, p.sure); err != nil {
 			return err
 		}
-		before, err := d.before(data)
+		before, err := d.before(facts)
 		if err != nil {
 			return err
 		}
@@ -176,7 +177,7 @@ type postedNote struct {
 }
 
 // tell prints what was recorded, what it moved, and what there is to know about it.
-func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]num.Qty) error {
+func (d *desk) tell(facts []event.Fact, result record.Result, before *standing) error {
 	out := posted{Recorded: []postedEvent{}, Skipped: result.Skipped}
 	for i, f := range facts {
 		out.Recorded = append(out.Recorded, postedEvent{result.IDs[i].String(), string(f.Data.Kind()), f.Time.String(), orderOf(f.Data)})
@@ -188,7 +189,7 @@ func (d *desk) tell(facts []event.Fact, result record.Result, before map[string]
 }
 
 // moved fills in what facts that were just recorded moved, and what there is to know about them.
-func (d *desk) moved(facts []event.Fact, result record.Result, before map[string]num.Qty, out *posted) error {
+func (d *desk) moved(facts []event.Fact, result record.Result, before *standing, out *posted) error {
 	ids := map[event.ID]bool{}
 	for _, id := range result.IDs {
 		ids[id] = true
@@ -200,8 +201,25 @@ func (d *desk) moved(facts []event.Fact, result record.Result, before map[string
 		return err
 	}
 	moves.tell(r.State, out, before)
+	out.Notices = append(out.Notices, before.settled(d, facts, moves, r.State)...)
 	out.Notices = append(out.Notices, doubts(r.Log, facts, result.IDs)...)
+	out.Notices = append(out.Notices, fromNothing(facts, result.IDs, r.State)...)
 	return nil
+}
+
+// fromNothing says which print runs used nothing, as no make spec says what they use.
+func fromNothing(facts []event.Fact, ids []event.ID, state *fold.State) (out []postedNote) {
+	for i, f := range facts {
+		d, ok := f.Data.(*event.Reprint)
+		if !ok || d.Changes != nil || !d.Spec.IsZero() {
+			continue
+		}
+		if it, ok := state.Catalog.Find(d.Item); ok && state.View.Make(it.Index) == nil {
+			out = append(out, postedNote{ids[i].String(), "nothing says what a run of " + d.Item + " uses, so this one used nothing and its pieces cost nothing",
+				[]string{"countback makespec FILE --at DAY says it, from that day on"}})
+		}
+	}
+	return out
 }
 
 func orderOf(data event.Data) string {
@@ -216,23 +234,79 @@ func orderOf(data event.Data) string {
 	return ""
 }
 
-// before is what is on hand of each item before a fact that takes others out of the figures, or lets them in: those move nothing under their own
-// id, so what they change is told by the difference. It is nil for other facts.
-func (d *desk) before(data event.Data) (map[string]num.Qty, error) {
-	switch data.(type) {
-	case *event.Reverse, *event.Decide:
-	default:
+// standing is how the shop stood before facts whose own movements don't say what they change.
+type standing struct {
+	onHand  map[string]num.Qty
+	pending map[event.ID]bool // packs that waited for a decision
+}
+
+func standingOf(s *fold.State) *standing {
+	w := &standing{onHand: map[string]num.Qty{}, pending: map[event.ID]bool{}}
+	for _, it := range s.Catalog.Items {
+		w.onHand[it.ID] = s.Items[it.Index].Account.OnHand()
+	}
+	for _, o := range s.Orders {
+		for _, id := range o.Pending {
+			w.pending[id] = true
+		}
+	}
+	return w
+}
+
+// recent is how far back a fact's time may lie for a person to take it for now.
+const recent = 60 * 1000
+
+// before is how the shop stands before facts that take others out of the figures or let them in, that say what there is, or that stand at a time before now: what
+// they change is told by the difference. It is nil for other facts, which change what they move.
+func (d *desk) before(facts []event.Fact) (*standing, error) {
+	differ, packs := false, false
+	for _, f := range facts {
+		early := f.Time.Ms() < d.now().UnixMilli()-recent
+		switch f.Data.(type) {
+		case *event.Reverse, *event.Decide:
+			differ = true
+		case *event.Count: // of a session it says what all its figures change together
+			differ = true
+		case *event.Pack:
+			differ, packs = differ || early, packs || early
+		default:
+			differ = differ || early
+		}
+	}
+	if !differ {
 		return nil, nil
 	}
-	r, err := d.resume(fold.Run{}, false)
+	r, err := d.resume(fold.Run{}, packs) // a checkpoint leaves out what waits of orders that are packed
 	if err != nil {
 		return nil, err
 	}
-	on := map[string]num.Qty{}
-	for _, it := range r.State.Catalog.Items {
-		on[it.ID] = r.State.Items[it.Index].Account.OnHand()
+	return standingOf(r.State), nil
+}
+
+// settled says why facts that stand at an earlier time change other than what they moved there.
+func (w *standing) settled(d *desk, facts []event.Fact, v moves, state *fold.State) (out []postedNote) {
+	if w == nil {
+		return nil
 	}
-	return on, nil
+	for _, it := range state.Catalog.Items {
+		own, moved := v.change[it.Index]
+		now := &state.Items[it.Index]
+		if !moved || own.Cmp(now.Account.OnHand().Sub(w.onHand[it.ID])) == 0 || !now.Counted {
+			continue
+		}
+		for _, f := range facts {
+			if f.Time.Ms() < now.LastCount {
+				out = append(out, postedNote{Why: fmt.Sprintf("%s was counted on %s, after this, and that count stands: this entry changes what there was before it", it.ID, showDay(time.UnixMilli(now.LastCount).In(d.zone)))})
+				break
+			}
+		}
+	}
+	for _, n := range state.Notices {
+		if n.Topic == "pending" && !v.ids[n.Event] && !w.pending[n.Event] && slices.ContainsFunc(facts, func(f event.Fact) bool { return orderOf(f.Data) == n.About }) {
+			out = append(out, postedNote{n.Event.String(), "an entry that counted before now waits for a decision: " + n.Why, n.Choices})
+		}
+	}
+	return out
 }
 
 // moves gathers what some events move, by item.
@@ -253,13 +327,13 @@ func (v *moves) see(m fold.Movement) {
 }
 
 // tell fills in the stock that the events moved, and what there is to know about them.
-func (v *moves) tell(state *fold.State, out *posted, before map[string]num.Qty) {
+func (v *moves) tell(state *fold.State, out *posted, before *standing) {
 	for _, it := range state.Catalog.Items {
 		now := state.Items[it.Index].Account.OnHand()
 		change, seen := v.change[it.Index]
 		if before != nil {
-			change = now.Sub(before[it.ID])
-			seen = !change.IsZero()
+			change = now.Sub(before.onHand[it.ID])
+			seen = seen || !change.IsZero()
 		}
 		if seen {
 			out.OnHand = append(out.OnHand, postedStock{it.ID, it.Unit(), change.String(), now.String()})

@@ -80,9 +80,9 @@ func (m *Main) fail(err error) int {
 	if m.wantsJSON() {
 		m.failJSON(f, rows)
 	} else if rows != nil && len(rows.problems) > 1 {
-		for i, p := range rows.problems {
+		for i, p := range rows.problems[1:] { // the first is said already
 			if i == maxListed {
-				fmt.Fprintf(m.Stderr, "  and %s more; with --json all are listed\n", grouped(fmt.Sprint(len(rows.problems)-i)))
+				fmt.Fprintf(m.Stderr, "  and %s more; with --json all are listed\n", grouped(fmt.Sprint(len(rows.problems)-1-i)))
 				break
 			}
 			fmt.Fprintln(m.Stderr, "  "+oneLine(p.String()))

@@ -10,7 +10,6 @@ import (
 
 	"countback/cmd/countback/words"
 	"countback/ledger/event"
-	"countback/ledger/num"
 	"countback/projections/fold"
 	"countback/projections/interval"
 	"countback/projections/use"
@@ -187,15 +186,11 @@ func (d *desk) applyUse(log *fold.Log, state *fold.State, r use.Report, named bo
 		setSpecNote(data, note)
 		facts = append(facts, event.Fact{Time: at, Data: data})
 	}
-	before := map[string]num.Qty{}
-	for _, it := range log.Catalog.Items {
-		before[it.ID] = state.Items[it.Index].Account.OnHand()
-	}
 	result, err := d.record(facts, nil)
 	if err != nil {
 		return err
 	}
-	if err := d.tell(facts, result, before); err != nil || since != "" {
+	if err := d.tell(facts, result, standingOf(state)); err != nil || since != "" {
 		return err
 	}
 	for _, it := range r.Items {

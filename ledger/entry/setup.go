@@ -2,12 +2,16 @@ package entry
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
+	"countback/ledger/catalog"
 	"countback/ledger/currency"
 	"countback/ledger/event"
 	"countback/ledger/near"
+	"countback/ledger/num"
+	"countback/ledger/unit"
 )
 
 // setup looks at definitions: shop, item, retire, packspec and makespec.
@@ -88,8 +92,35 @@ func (c *checker) define(i int, d *event.Item) {
 	if d.LeadDays != nil && d.LeadDaysMax != nil && *d.LeadDaysMax < *d.LeadDays {
 		c.fail(i, "lead_days_max", "swap them", "%d is below lead_days, %d", *d.LeadDaysMax, *d.LeadDays)
 	}
+	c.names(i, d, it)
 	c.parts(i, d, it.Prepared())
 	c.restates(i, d.Restates)
+}
+
+// names looks at what is new and would be read as something else: "2m" as two metres, never as two of a pack called m, and "x=1=2" as nothing at all.
+func (c *checker) names(i int, d *event.Item, it *catalog.Item) {
+	was := &catalog.Def{}
+	if b, known := c.before.Find(d.Item); known {
+		was = c.before.End().Def(b.Index)
+	} else if strings.Contains(d.Item, "=") {
+		c.fail(i, "item", "choose an id without it", "the id %s holds an equals sign, which parts an item from its number", d.Item)
+	}
+	for _, n := range []struct {
+		field, what string
+		given, had  map[string]num.Qty
+	}{{"packs", "pack", d.Packs, was.Packs}, {"measures", "measure", d.Measures, was.Measures}} {
+		for _, name := range slices.Sorted(maps.Keys(n.given)) {
+			if _, had := n.had[name]; had {
+				continue
+			}
+			switch {
+			case unit.Is(name, it.Unit()):
+				c.fail(i, n.field, "give it a name of its own, like spool", "%s is a unit that %s is counted in, so no %s can be called so", name, d.Item, n.what)
+			case strings.ContainsAny(name, "=,;"):
+				c.fail(i, n.field, "give each a name without it", "%q can't be the name of one %s: an equals sign, a comma and a semicolon part names from numbers", name, n.what)
+			}
+		}
+	}
 }
 
 // firstDefinition says what an item event lacks that nothing else defines.

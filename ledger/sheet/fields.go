@@ -25,7 +25,7 @@ type own struct {
 func newOwn(t *Table, ctx Context, needed string, columns []string) *own {
 	o := &own{t: t, ctx: ctx, n: numbers{decimal: t.Options.Decimal}, names: names{ctx: ctx}, at: map[string]int{}, out: &Result{}, fate: make([]string, len(t.Rows))}
 	o.out.Problems = append(o.out.Problems, t.Ragged...)
-	known := map[string]bool{}
+	known, listed := map[string]bool{}, false
 	for _, c := range columns {
 		known[c] = true
 	}
@@ -41,11 +41,13 @@ func newOwn(t *Table, ctx Context, needed string, columns []string) *own {
 				o.header(h, fmt.Sprintf("column %d has no name; columns are %s", i+1, strings.Join(columns, ", ")))
 			}
 		case !known[name]:
-			hint := "columns are " + strings.Join(columns, ", ")
+			hint := ""
 			if alike := near.Names(name, columns); len(alike) > 0 {
-				hint = "near it: " + strings.Join(alike, ", ")
+				hint = "; near it: " + strings.Join(alike, ", ")
+			} else if !listed {
+				listed, hint = true, "; columns are "+strings.Join(columns, ", ")
 			}
-			o.header(h, "is not a column of this sheet; "+hint)
+			o.header(h, "is not a column of this sheet"+hint)
 		default:
 			o.at[name] = i
 		}
@@ -143,6 +145,9 @@ func pairs(text string, each func(name, value string) error) error {
 	for _, p := range strings.Split(text, ";") {
 		if strings.TrimSpace(p) == "" {
 			continue
+		}
+		if strings.Count(p, "=") > 1 {
+			return fmt.Errorf("has %q, which is more than one; write a semicolon between them, like box=150; case=1800", clip(strings.TrimSpace(p)))
 		}
 		i := strings.LastIndex(p, "=")
 		if i < 0 {

@@ -26,6 +26,12 @@ func Names(base string) []string {
 	return names
 }
 
+// Is reports whether name is a unit that an amount in a base unit (mm, g, ml or each) may be written in.
+func Is(name, base string) bool {
+	m := find(name)
+	return name == base || m != nil && bases[m.kind] == base
+}
+
 // Convert returns amount of the unit from in the base unit (mm, g, ml or each): exact if it fits 6 decimal places, else rounded once,
 // half to even. With base each only each itself converts. A result of 10^12 base units or more is refused.
 func Convert(amount num.Qty, from, base string) (num.Qty, error) {

@@ -25,18 +25,52 @@ func Possible(facts []event.Fact) bool {
 }
 
 // Of returns the questions about facts, in their order. The facts may stand in the log already; ids are theirs there, nil if they don't.
+//
+// The figures of a session belong together, also those that were recorded before. While the new ones don't stand in the log, its book has the sum of the
+// others; then nothing is asked about them.
 func Of(log *fold.Log, facts []event.Fact, ids []event.ID) []entry.Question {
 	if !Possible(facts) {
 		return nil
 	}
-	times := countTimes(facts)
-	marks := newMarks(log, times)
-	log.Run(fold.Run{Observe: marks.see})
 	own := map[event.ID]bool{}
 	for _, id := range ids {
 		own[id] = true
 	}
-	return entry.Questions(facts, entry.Book{Catalog: log.Catalog, OnHand: marks.onHand, LastCost: receiptsOf(log, own).last})
+	mates := matesOf(log, facts, own)
+	asked := append(slices.Clone(facts), mates...)
+	marks := newMarks(log, countTimes(asked))
+	log.Run(fold.Run{Observe: marks.see})
+	list := entry.Questions(asked, entry.Book{Catalog: log.Catalog, OnHand: marks.onHand, LastCost: receiptsOf(log, own).last})
+	return slices.DeleteFunc(list, func(q entry.Question) bool {
+		return q.Index >= len(facts) || ids == nil && slices.ContainsFunc(mates, func(f event.Fact) bool { return slot(f) == slot(facts[q.Index]) })
+	})
+}
+
+// slot is the session and item of a figure of a session, else empty.
+func slot(f event.Fact) string {
+	if d, ok := f.Data.(*event.Count); ok && d.Session != "" {
+		return d.Session + "\x00" + d.Item
+	}
+	return ""
+}
+
+// matesOf are the figures that the log holds beside the facts, of the same sessions and items.
+func matesOf(log *fold.Log, facts []event.Fact, own map[event.ID]bool) (mates []event.Fact) {
+	wanted := map[string]bool{}
+	for _, f := range facts {
+		if s := slot(f); s != "" {
+			wanted[s] = true
+		}
+	}
+	if len(wanted) == 0 {
+		return nil
+	}
+	log.Events(func(e *event.Event, reversed bool) {
+		if f := (event.Fact{ID: e.ID, Time: e.Time, Data: e.Data}); !reversed && !own[e.ID] && wanted[slot(f)] {
+			mates = append(mates, f)
+		}
+	})
+	return mates
 }
 
 // Standing are the odd entries of a ledger that nothing has settled since. A count of an item settles what was odd about it before, so an item's last
