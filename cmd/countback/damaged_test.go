@@ -65,6 +65,9 @@ func TestDamagedLedgers(t *testing.T) {
 			put(t, b, c.damage(file))
 			b.refused(statusMachine, []string{"stock"}, c.words...)
 			b.refused(statusMachine, []string{"restock", "board", "1", "--cost", "1"}, c.words...)
+			if o := b.run("verify"); o.status != statusMachine || strings.Contains(o.errors, "run verify") {
+				t.Errorf("verify: %d %s", o.status, o.errors)
+			}
 		})
 	}
 }

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
@@ -38,7 +39,7 @@ All faults are listed, each with what repairs it. --signatures checks every sign
 		}
 		s, err := m.openStore(dir)
 		if err != nil {
-			return err
+			return beyondRepair(err)
 		}
 		defer func() {
 			if e := s.Close(); err == nil {
@@ -47,7 +48,7 @@ All faults are listed, each with what repairs it. --signatures checks every sign
 		}()
 		r, err := m.audit(cmd.Context(), s, signatures)
 		if err != nil {
-			return err
+			return beyondRepair(err)
 		}
 		if err := m.printVerified(r); err != nil || len(r.Faults) == 0 {
 			return err
@@ -55,6 +56,17 @@ All faults are listed, each with what repairs it. --signatures checks every sign
 		return &fault{what: count(len(r.Faults), "fault was", "faults were") + " found", where: ledgerPath(dir), hint: "the list says what repairs each", status: statusMachine}
 	}
 	return cmd
+}
+
+// beyondRepair says what is left to do where the file can't even be checked.
+func beyondRepair(err error) error {
+	var se *store.Error
+	if !errors.As(err, &se) || !errors.Is(se.Kind, store.ErrDamaged) {
+		return err
+	}
+	f := explainStore(se)
+	f.hint = "keep the file as it is; restore the newest backup into another folder with countback restore FILE --data FOLDER, or begin from another device's file with countback init --from FILE"
+	return f
 }
 
 // audit reads the bytes of the store itself, past everything that else stands between: a ledger that no report can read must still be checked.

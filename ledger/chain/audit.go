@@ -149,7 +149,7 @@ func (a *audit) chain(row int64, log *auditLog, x reading, place string) {
 	case x.seq != log.seq+1:
 		a.fault(row, log, place, fmt.Sprintf("sequence %d of device %s comes after %d", x.seq, x.device, log.seq), repairBytes)
 	case x.prev != log.hash:
-		a.fault(row, log, place, fmt.Sprintf("sequence %d of device %s doesn't name the hash of the event before it: one of the two was changed", x.seq, x.device), repairFork)
+		a.fault(row, log, place, fmt.Sprintf("sequence %d of device %s doesn't name the hash of the event before it: one of the two was changed", x.seq, x.device), a.whoChanged(log, x))
 	}
 	if log.public == nil && x.seq == 1 && makesDevice(x.public, x.device) {
 		log.public = x.public
@@ -166,6 +166,23 @@ func (a *audit) chain(row int64, log *auditLog, x reading, place string) {
 	if a.opts.Signatures {
 		a.sigs.check(log.last)
 	}
+}
+
+// whoChanged says what repairs an event that doesn't name the one before it. Both signatures tell whether bytes were changed, which a chain alone can't.
+func (a *audit) whoChanged(log *auditLog, x reading) (repair string) {
+	if log.public == nil || log.last.sig == nil {
+		return repairFork
+	}
+	if !log.last.ok() {
+		if !a.opts.Signatures { // else it is found anyway
+			a.takeBadSignatures([]signature{log.last})
+		}
+		return repairBytes
+	}
+	if !(signature{public: log.public, signed: x.signed, sig: x.sig}).ok() {
+		return repairBytes
+	}
+	return repairFork
 }
 
 func (a *audit) member(row int64, log *auditLog, e *event.Event, place string) {
