@@ -24,6 +24,10 @@ type Book struct {
 	// LastCost returns what the last receipt of an item before an instant cost, landed and in shop currency, and its quantity in base
 	// units; false where there is none. Earlier restocks among the facts are found without it.
 	LastCost func(item string, at event.Time) (cost num.Money, qty num.Qty, ok bool)
+
+	// Received returns what a delivery brought of an item and what that cost, in the same terms; false where it brought none. Nil where nobody knows: then
+	// nothing is asked about credits.
+	Received func(restock event.ID, item string) (cost num.Money, qty num.Qty, ok bool)
 }
 
 // Question is something that looks wrong and may be right: it is asked before recording, and nothing is refused.
@@ -36,10 +40,11 @@ type Question struct {
 	Likely *num.Qty // what the entry, as it was made, may have meant; nil where there is no guess
 }
 
-// Questions returns what looks wrong in restocks and counts, in the order of the facts. All arithmetic is exact. The figures of a counting
+// Questions returns what looks wrong in restocks, credits and counts, in the order of the facts. All arithmetic is exact. The figures of a counting
 // session belong together: ask with all of them at once.
 //
 //   - A restock whose cost per base unit is ten times or a tenth of the last one or beyond.
+//   - A credit of more than the delivery cost, or of more pieces than came with it.
 //   - A count that is away from the book by more than three times the noise of counting, and comes within that noise once a slip is undone: a
 //     pack more or less, pieces for packs, a nought too many or too few, two digits swapped, a digit left out or doubled. The noise is the
 //     item's tolerance, else half a unit or 0.5 % by number, 2 % by weight or measure, of the book.
@@ -51,6 +56,8 @@ func Questions(facts []event.Fact, b Book) []Question {
 		switch d := f.Data.(type) {
 		case *event.Restock:
 			a.restock(i, d)
+		case *event.Credit:
+			a.credit(i, d)
 		case *event.Count:
 			a.figure(i, d)
 		}
@@ -132,6 +139,36 @@ func (a *asker) restock(i int, d *event.Restock) {
 			q.Field, q.Hint, q.Likely = fmt.Sprintf("lines[%d].pack", n), "was it "+l.Qty.String()+" "+meant, l.Qty
 		}
 		a.out = append(a.out, q)
+	}
+}
+
+// credit compares with what came.
+func (a *asker) credit(i int, d *event.Credit) {
+	if a.book.Received == nil {
+		return
+	}
+	digits, ok := currency.Digits(a.book.Catalog.Shop.Currency)
+	if !ok {
+		digits = 2
+	}
+	for n := range d.Lines {
+		l := &d.Lines[n]
+		cost, qty, ok := a.book.Received(d.Restock, l.Item)
+		if !ok {
+			continue
+		}
+		amount := *l.Amount
+		if d.Rate != nil {
+			amount = num.Convert(amount, *d.Rate, digits)
+		}
+		if l.Qty != nil && qty.Less(*l.Qty) {
+			a.out = append(a.out, Question{Index: i, Item: l.Item, Field: fmt.Sprintf("lines[%d].qty", n),
+				Why: "more " + l.Item + " goes back than the " + qty.String() + " that came", Hint: "check the quantity and the delivery"})
+		}
+		if cost.Less(amount) {
+			a.out = append(a.out, Question{Index: i, Item: l.Item, Field: fmt.Sprintf("lines[%d].amount", n),
+				Why: "more money comes back for " + l.Item + " than the " + cost.StringFixed(digits) + " that it cost", Hint: "check the amount and the delivery"})
+		}
 	}
 }
 

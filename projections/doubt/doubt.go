@@ -1,5 +1,5 @@
 // Package doubt finds entries that look like slips of the hand, among facts that are about to be recorded and among those that a ledger holds: a cost per
-// piece ten times the last one, a count that is a pack or a nought away from the book. What makes an entry odd stands in ledger/entry (Questions); this
+// piece ten times the last one, a credit of more than came, a count that is a pack or a nought away from the book. What makes an entry odd stands in ledger/entry (Questions); this
 // package tells it what the book said at that time.
 package doubt
 
@@ -17,7 +17,7 @@ import (
 func Possible(facts []event.Fact) bool {
 	return slices.ContainsFunc(facts, func(f event.Fact) bool {
 		switch f.Data.(type) {
-		case *event.Restock, *event.Count:
+		case *event.Restock, *event.Credit, *event.Count:
 			return true
 		}
 		return false
@@ -40,14 +40,15 @@ func Of(log *fold.Log, facts []event.Fact, ids []event.ID) []entry.Question {
 	asked := append(slices.Clone(facts), mates...)
 	marks := newMarks(log, countTimes(asked))
 	log.Run(fold.Run{Observe: marks.see})
-	list := entry.Questions(asked, entry.Book{Catalog: log.Catalog, OnHand: marks.onHand, LastCost: receiptsOf(log, own).last})
+	came := receiptsOf(log, own)
+	list := entry.Questions(asked, entry.Book{Catalog: log.Catalog, OnHand: marks.onHand, LastCost: came.last, Received: came.of})
 	return slices.DeleteFunc(list, func(q entry.Question) bool {
-		return q.Index >= len(facts) || ids == nil && slices.ContainsFunc(mates, func(f event.Fact) bool { return slot(f) == slot(facts[q.Index]) })
+		return q.Index >= len(facts) || ids == nil && slices.ContainsFunc(mates, func(f event.Fact) bool { return Slot(f) == Slot(facts[q.Index]) })
 	})
 }
 
-// slot is the session and item of a figure of a session, else empty.
-func slot(f event.Fact) string {
+// Slot is the session and item of a figure of a session, else empty.
+func Slot(f event.Fact) string {
 	if d, ok := f.Data.(*event.Count); ok && d.Session != "" {
 		return d.Session + "\x00" + d.Item
 	}
@@ -58,7 +59,7 @@ func slot(f event.Fact) string {
 func matesOf(log *fold.Log, facts []event.Fact, own map[event.ID]bool) (mates []event.Fact) {
 	wanted := map[string]bool{}
 	for _, f := range facts {
-		if s := slot(f); s != "" {
+		if s := Slot(f); s != "" {
 			wanted[s] = true
 		}
 	}
@@ -66,7 +67,7 @@ func matesOf(log *fold.Log, facts []event.Fact, own map[event.ID]bool) (mates []
 		return nil
 	}
 	log.Events(func(e *event.Event, reversed bool) {
-		if f := (event.Fact{ID: e.ID, Time: e.Time, Data: e.Data}); !reversed && !own[e.ID] && wanted[slot(f)] {
+		if f := (event.Fact{ID: e.ID, Time: e.Time, Data: e.Data}); !reversed && !own[e.ID] && wanted[Slot(f)] {
 			mates = append(mates, f)
 		}
 	})
@@ -237,9 +238,20 @@ func receiptsOf(log *fold.Log, own map[event.ID]bool) receipts {
 	return r
 }
 
-// LastCosts returns what answers Book.LastCost from a ledger's deliveries alone; the log need hold no more than them, setup and reversals.
-func LastCosts(log *fold.Log) func(item string, at event.Time) (cost num.Money, qty num.Qty, found bool) {
-	return receiptsOf(log, nil).last
+// of adds up what one delivery brought of an item.
+func (r receipts) of(restock event.ID, item string) (cost num.Money, qty num.Qty, found bool) {
+	for _, l := range r.list[item] {
+		if l.event == restock {
+			cost, qty, found = cost.Add(l.cost), qty.Add(l.qty), true
+		}
+	}
+	return cost, qty, found
+}
+
+// Deliveries answers Book.LastCost and Book.Received from a ledger's deliveries alone; the log need hold no more than them, setup and reversals.
+func Deliveries(log *fold.Log, to *entry.Book) {
+	came := receiptsOf(log, nil)
+	to.LastCost, to.Received = came.last, came.of
 }
 
 // last finds the last receipt of an item before an instant, and what it cost with its charges.

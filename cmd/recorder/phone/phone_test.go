@@ -225,6 +225,8 @@ func TestQuestions(t *testing.T) {
 		`[{"kind":"count","data":{"item":"board","qty":"600"}}]`,
 		`[{"kind":"count","data":{"item":"card","qty":"50"}}, {"kind":"count","data":{"item":"board","qty":"4"}}]`,
 		`[{"kind":"damage","data":{"item":"board","qty":"1","reason":"damaged"}}]`,
+		`[{"kind":"count","data":{"item":"board","qty":"3","pack":"box","place":"shelf","session":"jan"}}]`,
+		`[{"kind":"count","data":{"item":"board","qty":"15","place":"cart","session":"jan"}}]`,
 	} {
 		facts, err := r.Parse(ctx, []byte(text))
 		if err != nil {

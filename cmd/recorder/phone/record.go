@@ -146,10 +146,43 @@ func (p *Phone) questions(ctx context.Context, facts []event.Fact) ([]string, er
 		}
 		return s.Items[it.Index].Account.OnHand(), true
 	}
-	for _, q := range entry.Questions(facts, entry.Book{Catalog: log.Catalog, OnHand: onHand, LastCost: doubt.LastCosts(log)}) {
+	begun, err := p.begun(ctx, facts)
+	if err != nil {
+		return nil, err
+	}
+	book := entry.Book{Catalog: log.Catalog, OnHand: onHand}
+	doubt.Deliveries(log, &book)
+	for _, q := range entry.Questions(facts, book) {
+		if begun[doubt.Slot(facts[q.Index])] {
+			continue // the book has the sum of the session's other figures, which says nothing about one of them
+		}
 		out = append(out, fmt.Sprintf("%s: %s.", capital(q.Why), q.Hint))
 	}
 	return out, failed
+}
+
+// begun are the sessions and items, of those that facts count, of which a figure is here already.
+func (p *Phone) begun(ctx context.Context, facts []event.Fact) (map[string]bool, error) {
+	wanted, begun := map[string]bool{}, map[string]bool{}
+	for _, f := range facts {
+		if s := doubt.Slot(f); s != "" {
+			wanted[s] = true
+		}
+	}
+	if len(wanted) == 0 {
+		return begun, nil
+	}
+	err := p.Store.ScanKinds(ctx, []event.Kind{event.KindCount}, 0, func(r store.Row) error {
+		e, err := event.ParseLine(bytes.Clone(r.Line))
+		if err != nil {
+			return err
+		}
+		if s := doubt.Slot(event.Fact{Data: e.Data}); wanted[s] {
+			begun[s] = true
+		}
+		return nil
+	})
+	return begun, err
 }
 
 // Record records facts, all or none. They are on this phone's disk once it returns. Without sure, what looks like a slip is refused with questions. What the
