@@ -137,3 +137,27 @@ func TestAnOpenPageFollows(t *testing.T) {
 	w.until("the news", `document.getElementById("arrived").innerText.includes("1 × board, gift")`)
 	w.until("what was typed", `document.getElementsByName("lines[0].qty")[0].value === "7"`)
 }
+
+// On a phone what a table says stands below each other where it is wider than the screen; only a month's columns, which are one sum across, are scrolled.
+func TestTablesOnAPhone(t *testing.T) {
+	door := demoDesk(t)
+	p := sitter(t, door, browser.Options{Width: 390, Height: 780})
+	for _, path := range []string{"/items", "/item/stiffener", "/packing", "/orders", "/losses", "/buying", "/why/stiffener", "/setup/packing", "/counting/use?item=stiffener", "/closing/2025-11"} {
+		if err := p.Open(door.base(t) + path); err != nil {
+			t.Fatal(err)
+		}
+		if err := p.Until("the page itself", loaded); err != nil {
+			t.Fatal(err)
+		}
+		wide, err := browser.Eval[string](p, `[document.documentElement, ...document.querySelectorAll(".wide:not(.roll)")].filter(e => e.scrollWidth > e.clientWidth + 1).map(e => e.outerHTML.slice(0, 300)).join("\n")`)
+		if err != nil || wide != "" {
+			t.Errorf("%s: %v wider than the screen: %s", path, err, wide)
+		}
+	}
+	if err := p.Open(door.base(t) + "/items"); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Until("each figure with its head", `[...document.querySelectorAll("td")].some(c => c.dataset.l === "On hand" && getComputedStyle(c, "::before").content.includes("On hand"))`); err != nil {
+		t.Error(err)
+	}
+}

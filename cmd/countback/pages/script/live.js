@@ -4,6 +4,7 @@ const status = document.getElementById("arrived");
 let version = document.body.dataset.version;
 let running = false;
 let again = false;
+const last = new Map(); // what each region was fetched as: the one that stands has been sorted, stacked or scrolled since
 
 async function renew() {
   if (running) {
@@ -19,7 +20,9 @@ async function renew() {
     for (const old of document.querySelectorAll("[data-live][id]")) {
       const next = fresh.getElementById(old.id);
       if (!next || old.contains(document.activeElement) && document.activeElement.matches("input, select, textarea")) continue;
-      if (next.outerHTML !== old.outerHTML) old.replaceWith(document.importNode(next, true));
+      if (next.outerHTML === (last.get(old.id) ?? old.outerHTML)) continue;
+      last.set(old.id, next.outerHTML);
+      old.replaceWith(document.importNode(next, true));
     }
     document.dispatchEvent(new CustomEvent("renewed"));
   } finally {
