@@ -2,9 +2,9 @@ package main
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
-	"strings"
 	"time"
 
 	_ "time/tzdata" // a machine may lack the zones
@@ -196,10 +196,7 @@ func (d *desk) item(id string) (*catalog.Item, error) {
 }
 
 func (d *desk) noItem(id string) error {
-	hint := "define it with countback item " + id + " --name NAME --type supply --unit each"
-	if alike := near.Names(id, d.itemIDs()); len(alike) > 0 {
-		hint = "the nearest known names are " + strings.Join(alike, ", ")
-	}
+	hint := cmp.Or(near.Advice(near.Names(id, d.itemIDs())), "define it with countback item "+id+" --name NAME --type supply --unit each")
 	return wrong("", hint, "there is no item %q", id)
 }
 

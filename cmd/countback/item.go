@@ -1,12 +1,16 @@
 package main
 
 import (
+	"fmt"
 	"maps"
+	"slices"
 	"strings"
 
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 
 	"countback/cmd/countback/typed"
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 	"countback/ledger/near"
 	"countback/ledger/num"
@@ -21,8 +25,8 @@ func (m *Main) itemCmd() *cobra.Command {
 	var lead, leadMax int
 	cmd := &cobra.Command{
 		Use:   "item ID",
-		Short: "Define a good or a supply, or change one",
-		Long: `Define an item, or change the fields that you name. A new item needs a name, a type and a unit.
+		Short: "Define a good or a supply, change one, or see what it is",
+		Long: `Define an item, or change the fields that you name. A new item needs a name, a type and a unit. With nothing to change it shows what the item is.
 The unit is the smallest piece that is ever used: each, mm, g or ml. Packs say how it is bought, measures how it is used;
 both may be written in any unit of length, weight or volume that fits.`,
 		Example: `  countback item cord --name "Cotton cord" --type supply --unit mm --pack spool="50 m" --measure wrap="310 mm" --place "cart 2"`,
@@ -55,7 +59,7 @@ both may be written in any unit of length, weight or volume that fits.`,
 	complete(cmd, "unit", choices("each", "mm", "g", "ml"))
 	complete(cmd, "part", m.itemPairs)
 	complete(cmd, "restates", m.eventIDs(event.KindItem))
-	cmd.RunE = m.recording(&p, func(desk *desk, args []string) (event.Data, error) {
+	define := m.recording(&p, func(desk *desk, args []string) (event.Data, error) {
 		d.Item, d.Note = args[0], p.note
 		if cmd.Flags().Changed("lead-days") {
 			d.LeadDays = &lead
@@ -71,7 +75,73 @@ both may be written in any unit of length, weight or volume that fits.`,
 			desk.parts(&d.Parts, parts),
 			parseID(&d.Restates, "--restates", restates))
 	})
+	show := m.reading(func(desk *desk, args []string) error {
+		if _, err := desk.item(args[0]); err != nil {
+			return err
+		}
+		return m.printItem(desk.current(args[0]))
+	})
+	cmd.RunE = func(cmd *cobra.Command, args []string) error {
+		changes := false
+		cmd.LocalNonPersistentFlags().VisitAll(func(f *pflag.Flag) { changes = changes || f.Changed && f.Name != "note" && f.Name != "at" })
+		switch {
+		case changes:
+			return define(cmd, args)
+		case p.note != "" || p.at != "":
+			return wrong("item", "name what changes, such as --place; countback item "+args[0]+" shows what there is", "a note or a day alone changes nothing")
+		}
+		return show(cmd, args)
+	}
 	return cmd
+}
+
+// printItem shows an item as it is defined.
+func (m *Main) printItem(d *event.Item) error {
+	g := &grid{columns: []column{{name: "field", head: "What"}, {name: "is", head: "It is", flexible: true}}}
+	add := func(what, is string) {
+		if is != "" {
+			g.add(plain(what), plain(is))
+		}
+	}
+	each := func(what string, of map[string]num.Qty) {
+		for _, name := range slices.Sorted(maps.Keys(of)) {
+			add(what, name+" = "+words.InUnit(of[name].String(), d.Unit))
+		}
+	}
+	add("name", d.Name)
+	add("type", d.Type)
+	add("unit", d.Unit)
+	each("bought in", d.Packs)
+	each("used in", d.Measures)
+	for _, p := range d.Parts {
+		add("stands for", p.Qty.String()+" "+p.Item)
+	}
+	add("class", d.Class)
+	if d.Points != nil && d.Points.Cmp(num.Whole(1)) != 0 {
+		add("points", d.Points.String())
+	}
+	add("place", d.Place)
+	add("supplier", d.Supplier)
+	if d.LeadDays != nil {
+		add("days to delivery", fmt.Sprint(*d.LeadDays))
+	}
+	if d.LeadDaysMax != nil {
+		add("in a bad case", fmt.Sprint(*d.LeadDaysMax))
+	}
+	if d.Tolerance != nil {
+		add("counts are exact to", d.Tolerance.String())
+	}
+	if d.PieceWeight != nil {
+		add("weight of one", d.PieceWeight.String()+" g")
+	}
+	if d.UnitCost != nil {
+		add("estimated cost of one", d.UnitCost.String())
+	}
+	add("barcode", d.Barcode)
+	if d.Price != nil {
+		add("price", d.Price.String())
+	}
+	return m.report(d, d.Item+" is defined as:", g, "To change something, name it: countback item "+d.Item+" --place \"cart 2\"")
 }
 
 func firstError(list ...error) error {
@@ -121,7 +191,11 @@ func (d *desk) units(to *map[string]num.Qty, what, item, base string, list, drop
 	}
 	for _, name := range drop {
 		if _, ok := all[name]; !ok {
-			return wrong("--drop-"+what, "look at its name with countback stock "+item, "item %s has no %s %q", item, what, name)
+			hint := "it has none"
+			if len(all) > 0 {
+				hint = "it has " + strings.Join(slices.Sorted(maps.Keys(all)), ", ")
+			}
+			return wrong("--drop-"+what, hint, "item %s has no %s %q", item, what, name)
 		}
 		delete(all, name)
 	}

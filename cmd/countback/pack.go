@@ -94,6 +94,13 @@ func (f *packFlags) read(d *desk, args []string) (event.Data, error) {
 	if p.Lines, err = d.goods(args[1:]); err != nil {
 		return nil, err
 	}
+	if p.Lines == nil {
+		if known, err := d.held.Order(p.Order); err != nil {
+			return nil, err
+		} else if !known {
+			return nil, wrong("", "take the orders in (countback import orders FILE --map MAP), or say what was packed: countback pack "+p.Order+" ITEM=N --to ZONE", "order %s is not known here", p.Order)
+		}
+	}
 	if p.Changes, err = f.changeFlags.read(d); err != nil {
 		return nil, err
 	}

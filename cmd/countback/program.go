@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"strconv"
 	"strings"
 	"time"
 
@@ -174,6 +175,20 @@ func (m *Main) root() *cobra.Command {
 		}
 	}
 	root.InitDefaultHelpCmd()
+	for _, c := range root.Commands() {
+		if c.Name() == "help" {
+			c.Run, c.RunE = nil, func(_ *cobra.Command, args []string) error {
+				about, rest, err := root.Find(args)
+				if err != nil {
+					return err
+				}
+				if len(rest) > 0 {
+					return unknownCommand(about, rest[0])
+				}
+				return about.Help()
+			}
+		}
+	}
 	return root
 }
 
@@ -183,7 +198,10 @@ func (m *Main) flagError(cmd *cobra.Command, err error) error {
 	for _, a := range m.Args {
 		if len(a) > 1 && a[0] == '-' && strings.IndexByte(".0123456789", a[1]) >= 0 && strings.Contains(err.Error(), a) {
 			f.what = a + " is below 0, and a quantity never is"
-			f.hint = "to take something back, reverse the event that recorded it; a supplier's later bill is credit --bill"
+			f.hint = "to take something back, reverse the event that recorded it"
+			if cmd.Name() == "credit" {
+				f.hint = "a supplier's later bill is --bill"
+			}
 		}
 	}
 	return f
@@ -196,7 +214,7 @@ func plainFlag(err error) string {
 	if !ok {
 		return text
 	}
-	_, rest, ok = strings.Cut(rest, " for \"")
+	value, rest, ok := strings.Cut(rest, " for \"")
 	if !ok {
 		return text
 	}
@@ -206,6 +224,14 @@ func plainFlag(err error) string {
 	}
 	if i := strings.LastIndex(flag, "--"); i >= 0 {
 		flag = flag[i:]
+	}
+	switch {
+	case strings.HasPrefix(why, "strconv.ParseBool"):
+		why = value + " is neither true nor false"
+	case strings.HasPrefix(why, "strconv.") && strings.HasSuffix(why, strconv.ErrRange.Error()):
+		why = value + " is too large a number"
+	case strings.HasPrefix(why, "strconv."):
+		why = value + " isn't a whole number; give one such as 14"
 	}
 	return flag + ": " + why
 }

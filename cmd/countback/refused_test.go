@@ -68,7 +68,7 @@ func TestBadInputIsRefusedAndNothingRecorded(t *testing.T) {
 		{"another unit for an item", []string{"item", "cord", "--unit", "each"}, []string{"cord", "mm"}},
 		{"a pack of nothing", []string{"item", "board", "--pack", "box=0"}, []string{"packs.box", "above 0"}},
 		{"a return of an order that never was", []string{"return", "99", "fern-card=1", "--condition", "scrap"}, []string{"order 99", "check the number"}},
-		{"a pack of an order that never was", []string{"pack", "99"}, []string{"order 99", "record the order first"}},
+		{"a pack of an order that never was", []string{"pack", "99"}, []string{"order 99", "take the orders in"}},
 	}
 	for _, c := range []struct{ name, text string }{
 		{"unknown item", fact("count", `{"item":"bord","qty":"1"}`) + "\tdata?\titem bord\tboard"},

@@ -35,6 +35,17 @@ func Names(wanted string, known []string) []string {
 	return out
 }
 
+// Advice names what Names found; empty where that is nothing.
+func Advice(names []string) string {
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return "the nearest known name is " + names[0]
+	}
+	return "the nearest known names are " + strings.Join(names, ", ")
+}
+
 func letters(s string) []rune {
 	r := []rune(strings.ToLower(s))
 	return r[:min(len(r), most)]

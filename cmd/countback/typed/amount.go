@@ -30,11 +30,7 @@ func (r Reader) Item(id string) (*catalog.Item, error) {
 	if it, ok := r.Catalog.Find(id); ok {
 		return it, nil
 	}
-	e := &Error{What: fmt.Sprintf("there is no item %q", id)}
-	if alike := near.Names(id, r.IDs()); len(alike) > 0 {
-		e.Hint = "the nearest known names are " + strings.Join(alike, ", ")
-	}
-	return nil, e
+	return nil, &Error{What: fmt.Sprintf("there is no item %q", id), Hint: near.Advice(near.Names(id, r.IDs()))}
 }
 
 // IDs are the ids of all items.

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"strings"
+	"testing"
+)
+
+// An item with nothing to change is shown, and nothing is recorded.
+func TestLookingAtAnItem(t *testing.T) {
+	b := newBench(t)
+	b.must("init", "--shop", "Paper", "--currency", "CAD", "--zone", "America/Halifax")
+	b.must("item", "cord", "--name", "Cotton cord", "--type", "supply", "--unit", "mm", "--pack", "spool=50 m", "--measure", "tie=30 cm", "--tolerance", "2%", "--lead-days", "8", "--place", "cart 2")
+	before := b.must("export", "events")
+	out := b.must("item", "cord")
+	for _, want := range []string{"Cotton cord", "spool = 50 m", "tie = 300 mm", "cart 2", "2%"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q isn't in\n%s", want, out)
+		}
+	}
+	if out := b.must("item", "cord", "--json"); !strings.Contains(out, `"spool": "50000"`) || !strings.Contains(out, `"lead_days": 8`) {
+		t.Error(out)
+	}
+	b.refused(statusUse, []string{"item", "crod"}, "crod", "the nearest known name is cord")
+	b.refused(statusUse, []string{"item", "cord", "--note", "why"}, "changes nothing", "countback item cord")
+	b.refused(statusUse, []string{"item", "cord", "--drop-pack", "reel"}, "no pack", "it has spool")
+	if after := b.must("export", "events"); after != before {
+		t.Error("something was recorded")
+	}
+}
+
+// What can't be read is said in words, with what to do.
+func TestWordsForWhatCantBeRead(t *testing.T) {
+	b := newBench(t).shop()
+	for _, c := range []struct {
+		args  string
+		words []string
+	}{
+		{"reorder --lead-days x", []string{`--lead-days: "x" isn't a whole number`}},
+		{"reorder --within 99999999999999999999", []string{"--within", "too large a number"}},
+		{"count board -4", []string{"-4 is below 0", "reverse"}},
+		{"credit 01KJPWDMX05F6YMVZZMZ1R4DV3 board -4", []string{"-4 is below 0", "--bill"}},
+		{"help nosuch", []string{`"nosuch" is not a command`, "--help"}},
+		{"help import order", []string{`"order" is not a command`, "did you mean orders"}},
+		{"pack 9999", []string{"order 9999 is not known here", "countback import orders FILE", "countback pack 9999 ITEM=N --to ZONE"}},
+	} {
+		b.refused(statusUse, strings.Fields(c.args), c.words...)
+	}
+}
