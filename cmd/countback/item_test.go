@@ -3,6 +3,8 @@ package main
 import (
 	"strings"
 	"testing"
+
+	"countback/ledger/event"
 )
 
 // An item with nothing to change is shown, and nothing is recorded.
@@ -44,5 +46,21 @@ func TestWordsForWhatCantBeRead(t *testing.T) {
 		{"pack 9999", []string{"order 9999 is not known here", "countback import orders FILE", "countback pack 9999 ITEM=N --to ZONE"}},
 	} {
 		b.refused(statusUse, strings.Fields(c.args), c.words...)
+	}
+}
+
+// The examples of specs in the help are specs.
+func TestSpecsOfTheHelp(t *testing.T) {
+	b := newBench(t)
+	for kind, command := range map[event.Kind]string{event.KindPackSpec: "packspec", event.KindMakeSpec: "makespec"} {
+		help := b.must(command, "--help")
+		from := strings.Index(help, "\n  {\"")
+		if from < 0 {
+			t.Fatal(help)
+		}
+		text, _, _ := strings.Cut(help[from:], "\n\n")
+		if _, err := event.DecodeData(kind, []byte(strings.TrimSpace(text))); err != nil {
+			t.Errorf("%s: %v in %s", command, err, text)
+		}
 	}
 }

@@ -59,7 +59,21 @@ func (m *Main) packspecCmd() *cobra.Command {
 		Short: "Say into which parcels orders go and what that uses",
 		Long: `Record a packing spec from a file of JSON: the formats of parcels, and the lines that each order, parcel or unit uses.
 It holds from its time on (--at); the first one holds from the beginning. With --restates it takes the place of a spec that was wrong from the start.
---show prints the spec in force, to be changed and recorded again.`,
+--show prints the spec in force, to be changed and recorded again.
+
+A file says, for example, that letters take cards only, up to 3 points, and mailers all else, up to 6; what a letter and a mailer take; that each piece gets
+a bag, and that a gift is wrapped:
+
+  {"lines":   [{"item": "bag", "qty": "1", "per": "unit"},
+               {"item": "tissue", "qty": "1", "per": "order", "option": "gift"}],
+   "formats": [{"format": "letter", "accepts": ["card"], "holds": "3",
+                "lines": [{"item": "envelope", "qty": "1", "per": "parcel"}]},
+               {"format": "mailer", "holds": "6",
+                "lines": [{"item": "mailer", "qty": "1", "per": "parcel"},
+                          {"item": "cord", "qty": "1", "measure": "tie", "per": "parcel"}]}]}
+
+What an order takes however it is packed stands in the first lines, per order or unit; what a kind of parcel takes stands with it, per parcel too. A line may be for some only: "zones": ["home"],
+"option": a wish, "class" or "good": kinds of goods; "from", "to" and "every": how many pieces.`,
 		Example: "  countback packspec packing.json\n  countback packspec --show > packing.json",
 		Args:    specArgs(&show, 0),
 	}
@@ -104,7 +118,15 @@ func (m *Main) makespecCmd() *cobra.Command {
 		Short: "Say what a print run of an item uses",
 		Long: `Record a make spec from a file of JSON: the item, the pieces of one cycle, and the lines that each cycle or piece uses.
 It holds from its time on (--at); the first one of an item holds from the beginning. With --restates it takes the place of a spec that was wrong from the start.
---show ITEM prints the spec in force, to be changed and recorded again.`,
+--show ITEM prints the spec in force, to be changed and recorded again.
+
+A file says, for example, that four cards come from a sheet, with 1.2 g of ink for each, and that 3 % of them are spoiled as a rule:
+
+  {"item": "fern-card", "pieces": "4", "normal_spoilage": "0.03",
+   "lines": [{"item": "card-stock", "qty": "1", "per": "cycle"},
+             {"item": "ink", "qty": "1.2", "per": "piece"}]}
+
+A cycle is what is printed at a time, here a sheet. A line may name a measure or a pack of its item.`,
 		Example: "  countback makespec card-run.json\n  countback makespec --show fern-card > card-run.json",
 		Args:    specArgs(&show, 1),
 	}

@@ -89,7 +89,7 @@ func plainJSON(err error) error {
 		f := fieldOf(sem.JSONPointer)
 		switch {
 		case errors.Is(err, json.ErrUnknownName):
-			return &FieldError{f, "is not a field here; check its spelling"}
+			return &FieldError{f, "is not a field here; " + fieldsOf(sem.GoType)}
 		case errors.Is(err, jsontext.ErrDuplicateName):
 			return &FieldError{f, "stands twice"}
 		case sem.GoType != nil && sem.JSONKind != 0 && !takes(sem.GoType, sem.JSONKind):
@@ -108,6 +108,20 @@ func plainJSON(err error) error {
 		return &FieldError{fieldOf(syn.JSONPointer), "is not JSON at this place: " + strings.TrimPrefix(syn.Err.Error(), "jsontext: ")}
 	}
 	return err
+}
+
+// fieldsOf lists what a value of a type may say.
+func fieldsOf(t reflect.Type) string {
+	if t == nil || t.Kind() != reflect.Struct {
+		return "check its spelling"
+	}
+	var names []string
+	for _, f := range reflect.VisibleFields(t) {
+		if name, _, _ := strings.Cut(f.Tag.Get("json"), ","); name != "" && name != "-" {
+			names = append(names, name)
+		}
+	}
+	return "there are " + strings.Join(names, ", ")
 }
 
 var textType = reflect.TypeFor[encoding.TextUnmarshaler]()

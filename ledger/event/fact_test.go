@@ -43,7 +43,7 @@ func TestFactErrorsSayWhatToDo(t *testing.T) {
 		`{"kind":"damage","time":"2026-03-02T09:30:00Z"}`:                                     `data: is missing`,
 		`{"kind":"damage","time":"2026-03-02T09:30:00Z","data":{"item":"tape","qty":1}}`:      `qty: is a number without quotes; quantities and money are written in quotes, like "12.5"`,
 		`{"kind":"damage","time":"2026-03-02T09:30:00Z","data":[]}`:                           `must be a group of named fields between { and }`,
-		`{"kind":"damage","when":"2026-03-02T09:30:00Z","data":` + data + `}`:                 `when: is not a field here; check its spelling`,
+		`{"kind":"damage","when":"2026-03-02T09:30:00Z","data":` + data + `}`:                 `when: is not a field here; there are kind, id, time, data`,
 		`{"kind":"damage","id":"","time":"2026-03-02T09:30:00Z","data":` + data + `}`:         `id: is empty; leave it out instead`,
 		`{"kind":"damage","kind":"damage","time":"2026-03-02T09:30:00Z","data":` + data + `}`: `kind: stands twice`,
 		`{"kind":"damage","time":"2026-03-02T09:30:00Z","data":` + data + `} {}`:              `is not JSON at this place`,

@@ -206,7 +206,7 @@ func TestAFailureOfShapeIsAFault(t *testing.T) {
 		{`"qty":"1.5"`, `"qty":"0"`, `qty: must be given and above 0`},
 		{`"qty":"1.5"`, `"qty":1`, `qty: is a number without quotes; quantities and money are written in quotes, like "12.5"`},
 		{`"qty":"1.5"`, `"qty":null`, `qty: is null; leave it out instead`},
-		{`"reason":"spoiled"`, `"reason":"spoiled","colour":"red"`, `colour: is not a field here; check its spelling`},
+		{`"reason":"spoiled"`, `"reason":"spoiled","colour":"red"`, `colour: is not a field here; there are item, qty, measure, reason, note, order`},
 		{`"measure":"wrap",`, `"measure":"",`, `measure: is empty; leave it out instead`},
 		{`"item":"wrap-kraft"`, `"item":"wrap\nkraft"`, `item: holds a control character; write it without`},
 		{`01ARZ3NDEKTSV4RRFFQ69G5FAV`, `01arz3ndektsv4rrffq69g5fav`, `id: is not a ULID`},
@@ -216,7 +216,7 @@ func TestAFailureOfShapeIsAFault(t *testing.T) {
 		{`"Wren"`, `""`, `person: is missing`},
 		{`countback.damage.v1`, `countback.damage`, `type: isn't countback.KIND.vN`},
 		{`countback.damage.v1`, `countback.damage.v01`, `type: isn't countback.KIND.vN`},
-		{`countback.damage.v1`, `countback.retire.v1`, `measure: is not a field here; check its spelling`},
+		{`countback.damage.v1`, `countback.retire.v1`, `measure: is not a field here; there are item, note`},
 	} {
 		line := swap(t, c.old, c.new)
 		e := checkLine(t, line)

@@ -157,7 +157,7 @@ func TestErrorsInPlainWords(t *testing.T) {
 		{"damage", `{"item":"tape","qty":"0","reason":"sample"}`, `qty: must be given and above 0`},
 		{"damage", `{"item":"tape","qty":null,"reason":"sample"}`, `qty: is null; leave it out instead`},
 		{"damage", `{"item":"","qty":"1","reason":"sample"}`, `item: is empty; leave it out instead`},
-		{"damage", `{"item":"tape","qty":"2","reson":"sample"}`, `reson: is not a field here; check its spelling`},
+		{"damage", `{"item":"tape","qty":"2","reson":"sample"}`, `reson: is not a field here; there are item, qty, measure, reason, note, order`},
 		{"damage", `{"item":"tape","item":"cord","qty":"2"}`, `item: stands twice`},
 		{"damage", `{"item":"tape","qty":"2","reason":"lost"}`, `reason: is "lost"; it can be one of damaged, spoiled, expired, sample, gift, own_use, other`},
 		{"damage", `{"item":"tape "}`, `item: begins or ends with a space; write "tape"`},
