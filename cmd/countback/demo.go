@@ -98,7 +98,7 @@ func (m *Main) buildDemo(ctx context.Context, dir string) (now time.Time, n int,
 		shop.json, shop.format = false, formatTable
 		shop.Args = append([]string{"--data", dir}, args...)
 		if status := shop.Run(ctx); status != statusDone {
-			return &fault{what: "the demo can't be built: " + quiet.String(), status: status}
+			return &fault{what: "the demo can't be built: " + strings.TrimPrefix(oneLine(quiet.String()), "countback: "), status: status}
 		}
 		return nil
 	}

@@ -109,11 +109,11 @@ type doorway struct {
 	silence func() error // ends that
 }
 
-// openDoor serves a handler over TLS until it is closed.
-func openDoor(at string, config *tls.Config, h http.Handler) (*doorway, error) {
+// openDoor serves a handler over TLS until it is closed. flag is what names another port.
+func openDoor(at, flag string, config *tls.Config, h http.Handler) (*doorway, error) {
 	l, err := net.Listen("tcp", at)
 	if err != nil {
-		return nil, &fault{what: "the door can't be opened (" + err.Error() + ")", where: at, hint: "choose another port with --listen", status: statusMachine, err: err}
+		return nil, &fault{what: "the door can't be opened (" + err.Error() + ")", where: at, hint: "choose another port with " + flag, status: statusMachine, err: err}
 	}
 	w := &doorway{addr: l.Addr().String(), server: pair.Bounded(h), done: make(chan struct{})}
 	w.server.ErrorLog = log.New(io.Discard, "", 0) // what strangers do wrong at the door is for them to hear

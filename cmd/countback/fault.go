@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"os"
+	"path/filepath"
 	"strings"
 	"syscall"
 
@@ -143,9 +145,17 @@ func explainStore(se *store.Error) *fault {
 	return f
 }
 
+// noFolder reports whether the folder that a file would stand in isn't there.
+func noFolder(path string) bool {
+	_, err := os.Stat(filepath.Dir(path))
+	return errors.Is(err, fs.ErrNotExist)
+}
+
 func explainFile(e *fs.PathError) *fault {
 	f := &fault{where: e.Path, status: statusMachine, err: e}
 	switch {
+	case errors.Is(e.Err, fs.ErrNotExist) && noFolder(e.Path):
+		f.what, f.hint, f.status = "there is no folder "+filepath.Dir(e.Path), "make it, or name another", statusUse
 	case errors.Is(e.Err, fs.ErrNotExist):
 		f.what, f.hint, f.status = "there is no such file", "check the name", statusUse
 	case errors.Is(e.Err, fs.ErrPermission), errors.Is(e.Err, syscall.EROFS):

@@ -58,6 +58,11 @@ word could be both. With --runout, of an item, also what each event did to the d
 			}
 			out.Runout = d.runout(log, run, what.Item)
 		}
+		if what.Item != "" {
+			if out.OnOrder, err = d.owing(what.Item, a); err != nil {
+				return err
+			}
+		}
 		if out.Events, err = d.trail(log, what, run.AsOf); err != nil {
 			return err
 		}
@@ -166,5 +171,5 @@ func (m *Main) printHistory(told told, what history.What, last int) error {
 		lead += " The last " + strconv.Itoa(last) + " of " + grouped(strconv.Itoa(len(g.rows))) + " entries."
 		g.rows = g.rows[len(g.rows)-last:]
 	}
-	return m.report(told, lead, g, incompleteText(r.Head))
+	return m.report(told, lead, g, join2(owingText(told.OnOrder, r.Unit), incompleteText(r.Head)))
 }

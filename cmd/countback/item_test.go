@@ -64,3 +64,24 @@ func TestSpecsOfTheHelp(t *testing.T) {
 		}
 	}
 }
+
+// The history of an item names the purchases that owe some of it, for the delivery to name.
+func TestHistorySaysWhatIsOnOrder(t *testing.T) {
+	b := newBench(t).shop()
+	id := b.id(b.must("purchase", "board", "2", "box", "--supplier", "Tarnwick Board", "--due", "2026-03-20", "--ref", "Q17"))
+	if out := b.must("history", "board"); !strings.Contains(out, "from Tarnwick Board, Q17, due Fri 20 Mar 2026. The purchase is "+id+".") {
+		t.Error(out)
+	}
+	b.must("restock", "board", "2", "box", "--cost", "60", "--purchase", id, "--final")
+	if out := b.must("history", "board"); strings.Contains(out, "On order") {
+		t.Error(out)
+	}
+}
+
+// A folder that isn't there is named, and not the file.
+func TestNoFolder(t *testing.T) {
+	b := newBench(t).shop()
+	for _, args := range [][]string{{"backup", "/nowhere/backup"}, {"count", "sheet", "--pdf", "/nowhere/sheet.pdf"}} {
+		b.refused(statusUse, args, "there is no folder /nowhere")
+	}
+}

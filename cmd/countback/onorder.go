@@ -1,6 +1,10 @@
 package main
 
 import (
+	"strings"
+	"time"
+
+	"countback/cmd/countback/words"
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/projections/fold"
@@ -52,6 +56,50 @@ func (d *desk) owedOf(id event.ID, asOf, known int64) ([]owedLine, error) {
 		}
 	}
 	return out, err
+}
+
+// owing is a purchase that owes some of an item, in its base units.
+type owing struct {
+	Purchase string `json:"purchase"`
+	Supplier string `json:"supplier,omitempty"`
+	Ref      string `json:"ref,omitempty"`
+	Due      string `json:"due,omitempty"`
+	OnOrder  string `json:"on_order"`
+}
+
+// owing lists the purchases that owe some of an item.
+func (d *desk) owing(item string, a asked) ([]owing, error) {
+	asOf, known, err := a.instants(d)
+	if err != nil {
+		return nil, err
+	}
+	log, lines, err := d.owed(asOf, known)
+	var out []owing
+	for _, l := range lines {
+		if l.OnOrder.Sign() > 0 && log.Catalog.Items[l.Item].ID == item {
+			out = append(out, owing{l.Purchase.String(), l.Supplier, l.Ref, string(l.Due), l.OnOrder.String()})
+		}
+	}
+	return out, err
+}
+
+// owingText says what is on order, by which purchase, so that a delivery can name it.
+func owingText(list []owing, unit string) string {
+	var lines []string
+	for _, o := range list {
+		text := "On order: " + words.InUnit(o.OnOrder, unit)
+		if o.Supplier != "" {
+			text += " from " + o.Supplier
+		}
+		if o.Ref != "" {
+			text += ", " + o.Ref
+		}
+		if due, err := time.Parse(time.DateOnly, o.Due); err == nil {
+			text += ", due " + words.Day(due)
+		}
+		lines = append(lines, text+". The purchase is "+o.Purchase+".")
+	}
+	return strings.Join(lines, "\n")
 }
 
 // owedText is a purchase's lines as a table above the movements.

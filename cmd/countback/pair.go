@@ -155,7 +155,7 @@ func (m *Main) doorFor(d *desk, p *pairing, me *pair.Desk) (*openDoors, error) {
 		default:
 		}
 	}}
-	if o.own, err = openDoor(p.listen, m.certificates(a).Config(), doors.Handler()); err != nil {
+	if o.own, err = openDoor(p.listen, "--listen", m.certificates(a).Config(), doors.Handler()); err != nil {
 		return nil, err
 	}
 	if !p.bare {

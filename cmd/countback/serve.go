@@ -175,7 +175,7 @@ func (s *office) run(o *serveOptions, outer []bus.Config) error {
 	mux.Handle("/pair/", joining)
 	mux.Handle(pair.PathHandover, joining)
 	mux.Handle("/nats", br)
-	door, err := openDoor(net.JoinHostPort(o.listen, o.port), m.certificates(s.auth).Config(), mux)
+	door, err := openDoor(net.JoinHostPort(o.listen, o.port), "--port", m.certificates(s.auth).Config(), mux)
 	if err != nil {
 		return err
 	}

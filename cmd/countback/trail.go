@@ -18,6 +18,7 @@ type told struct {
 	history.Report
 	Events   []trailed  `json:"events,omitempty"`
 	Purchase []owedLine `json:"purchase,omitempty"` // of an event that is one
+	OnOrder  []owing    `json:"on_order,omitempty"` // of an item: purchases that owe some of it
 	Runout   []lasting  `json:"runout,omitempty"`   // of an item, where it was asked for: as long as the entries
 }
 

@@ -46,7 +46,7 @@ func (c *checker) refer(id event.ID) *ref {
 // need looks up an event that must be of a kind and count; it fails and returns nil if it isn't or doesn't.
 func (c *checker) need(i int, field string, id event.ID, kind event.Kind) *ref {
 	r := c.refer(id)
-	hint := "copy the id of the " + string(kind) + " from countback history"
+	hint := "copy the id of the " + string(kind) + " from countback history ITEM"
 	switch {
 	case c.err != nil:
 	case !r.found:
