@@ -2,6 +2,7 @@ package pages
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -37,13 +38,14 @@ const perPage = 60
 // asked is a search of the ledger, as its address says it.
 type asked struct {
 	Text, Item, Order, Kind, Device, From, To string
+	Losses, Group, Since, Until               string // a group of losses: what they are grouped by, its name, and the time that they were asked for
 	page                                      int
 }
 
 func (v *view) asked() asked {
 	q := v.r.URL.Query()
 	get := func(name string) string { return strings.TrimSpace(q.Get(name)) }
-	a := asked{Text: get("q"), Item: get("item"), Order: get("order"), Kind: get("kind"), Device: get("device"), From: get("from"), To: get("to")}
+	a := asked{Text: get("q"), Item: get("item"), Order: get("order"), Kind: get("kind"), Device: get("device"), From: get("from"), To: get("to"), Losses: get("losses"), Group: get("group"), Since: get("since"), Until: get("until")}
 	a.page, _ = strconv.Atoi(q.Get("page")) // anything else is the first page
 	a.page = max(a.page, 1)
 	return a
@@ -52,7 +54,7 @@ func (v *view) asked() asked {
 // query is the address of a page of a search.
 func (a asked) query(page int) string {
 	q := url.Values{}
-	for _, p := range [][2]string{{"q", a.Text}, {"item", a.Item}, {"order", a.Order}, {"kind", a.Kind}, {"device", a.Device}, {"from", a.From}, {"to", a.To}} {
+	for _, p := range [][2]string{{"q", a.Text}, {"item", a.Item}, {"order", a.Order}, {"kind", a.Kind}, {"device", a.Device}, {"from", a.From}, {"to", a.To}, {"losses", a.Losses}, {"group", a.Group}, {"since", a.Since}, {"until", a.Until}} {
 		if p[1] != "" {
 			q.Set(p[0], p[1])
 		}
@@ -78,6 +80,7 @@ type ledgerPage struct {
 	Asked         asked
 	Item          string // the one that is asked for
 	Name, Unit    string // of it, or how many there are
+	Of            string // the group of losses that they are
 	Rows          []ledgerRow
 	Found, From   int
 	Newer, Older  string // addresses
@@ -156,18 +159,24 @@ func (v *view) filter(a asked, p *ledgerPage) (func(*entry) bool, error) {
 		return nil, err
 	}
 	items, err := v.itemsOf(a.Item)
+	if err == nil && a.Losses != "" {
+		var since, until int64
+		if since, until, err = v.span(a.Since, a.Until); err != nil {
+			return nil, err
+		}
+		items, err = v.look.lossGroup(a.Losses, a.Group, since, until)
+		p.Of = a.Losses + " " + cmp.Or(a.Group, "(none)")
+	}
 	if err != nil {
 		return nil, err
 	}
 	movers := map[event.ID]bool{}
-	for _, it := range items {
-		for _, m := range v.look.moves(it.Index) {
-			movers[m.event] = true
-		}
+	if len(items) > 0 {
+		movers = v.look.movers(items)
 	}
-	switch len(items) {
-	case 0:
-	case 1:
+	switch {
+	case len(items) == 0:
+	case len(items) == 1 && a.Losses == "":
 		def := v.look.View.Def(items[0].Index)
 		p.Item, p.Name, p.Unit, p.ShowsMovement = items[0].ID, def.Name, def.Unit, !items[0].Prepared()
 	default:

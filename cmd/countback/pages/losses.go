@@ -12,6 +12,7 @@ import (
 	"countback/cmd/countback/pages/chart"
 	"countback/cmd/countback/typed"
 	"countback/cmd/countback/words"
+	"countback/ledger/catalog"
 	"countback/projections/fill"
 	"countback/projections/shrinkage"
 )
@@ -60,13 +61,33 @@ type lossGroup struct {
 }
 
 // groupsOf are groups of one sort.
-func groupsOf(l *Look, head string, list []shrinkage.Group) lossGroups {
+func groupsOf(l *Look, d *lossesPage, head string, list []shrinkage.Group) lossGroups {
 	out := lossGroups{Head: head}
 	day := func(ms int64) string { return time.UnixMilli(ms).In(l.Zone).Format(time.DateOnly) }
 	for _, g := range list {
-		out.Groups = append(out.Groups, lossGroup{g, asked{Item: strings.Join(g.Of, ", "), From: day(g.From), To: day(g.To)}.query(1)})
+		out.Groups = append(out.Groups, lossGroup{g, asked{Losses: strings.ToLower(head), Group: g.Name, Since: d.From, Until: d.To, From: day(g.From), To: day(g.To)}.query(1)})
 	}
 	return out
+}
+
+// lossGroup finds the items of a group of losses of the page of losses between two instants: by its name, as an address that named the items could be too long for any browser.
+func (l *Look) lossGroup(by, name string, from, to int64) ([]*catalog.Item, error) {
+	r := shrinkage.Of(l.Intervals(), l.Style, shrinkage.What{From: from, To: to})
+	list, ok := map[string][]shrinkage.Group{"place": r.Places, "supplier": r.Suppliers, "kind": r.Kinds, "month": r.Months}[by]
+	if !ok {
+		return nil, fmt.Errorf("losses are not grouped by %q; choose a group of the page of losses", clipped(by))
+	}
+	k := slices.IndexFunc(list, func(g shrinkage.Group) bool { return g.Name == name })
+	if k < 0 {
+		return nil, fmt.Errorf("nothing was counted of %s %s in that time; choose a group of the page of losses", by, cmp.Or(clipped(name), "without a name"))
+	}
+	var items []*catalog.Item
+	for _, id := range list[k].Of {
+		if it, ok := l.Catalog.Find(id); ok {
+			items = append(items, it)
+		}
+	}
+	return items, nil
 }
 
 // itemLosses are an item's intervals one by one.
@@ -140,7 +161,7 @@ func serveLosses(v *view) error {
 		}{d, what.Item, l.nameOf(what.Item)})
 	}
 	d.Ranking = rankingOf(d.Rows, r.Currency)
-	d.Groups = []lossGroups{groupsOf(l, "Place", r.Places), groupsOf(l, "Supplier", r.Suppliers), groupsOf(l, "Kind", r.Kinds), groupsOf(l, "Month", r.Months)}
+	d.Groups = []lossGroups{groupsOf(l, d, "Place", r.Places), groupsOf(l, d, "Supplier", r.Suppliers), groupsOf(l, d, "Kind", r.Kinds), groupsOf(l, d, "Month", r.Months)}
 	f, err := soon(v, "deliveries against their promise", func(l *Look) (fill.Report, error) { return fill.ReportOf(l.Log, l.State(), l.Style), nil })
 	if err != nil {
 		return err

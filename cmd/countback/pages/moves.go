@@ -1,6 +1,9 @@
 package pages
 
 import (
+	"fmt"
+
+	"countback/ledger/catalog"
 	"countback/ledger/event"
 	"countback/ledger/num"
 	"countback/projections/fold"
@@ -16,6 +19,28 @@ type moved struct {
 	qty    num.Qty     // signed: what it added to on hand
 	onHand num.Qty     // after it
 	value  num.Money   // signed, under the shop's costing
+}
+
+// movers are the events that moved the stock of any of some items, found in one run and once for each look.
+func (l *Look) movers(items []*catalog.Item) map[event.ID]bool {
+	asked := make([]bool, len(l.Catalog.Items))
+	key := "movers"
+	for _, it := range items {
+		asked[it.Index] = true
+		key += fmt.Sprint(" ", it.Index)
+	}
+	found, _ := once(l, key, func() (map[event.ID]bool, error) {
+		found := map[event.ID]bool{}
+		run := l.Run
+		run.Observe = func(m fold.Movement) {
+			if asked[m.Item] && !m.Qty.IsZero() {
+				found[m.Event] = true
+			}
+		}
+		l.Log.Run(run)
+		return found, nil
+	})
+	return found
 }
 
 // moves are the movements of one item's stock, in fold order, one for each event; changes of value alone are left out. They are worked out once for each look.
