@@ -77,12 +77,14 @@ func (p *deskPages) take() <-chan struct{} {
 		return l.taking
 	}
 	done := make(chan struct{})
+	again := l.again
 	l.taking, l.again = done, false
 	wanted := l.wanted
 	go func() {
 		look, heads, err := p.takeLook(context.Background()) // whoever asked may go; the look is for all
 		l.mu.Lock()
 		l.taking, l.failed = nil, err
+		l.again = l.again || again && err != nil // what was asked for anew is still to come
 		if err == nil {
 			l.last, l.heads = look, heads
 			if look.Version < wanted && l.wanted == wanted { // a log was cut: there is no such event any more
