@@ -30,7 +30,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 		if x.Rank > 2 {
 			break
 		}
-		likely := words.Weight(x.Weight)
+		likely := words.Weight(x)
 		if x.Rank == 1 && strings.HasPrefix(likely, "little") {
 			likely = "little"
 		}
@@ -43,7 +43,7 @@ func (d *desk) auditPaper(r audited, file, size string) error {
 				text += "\n- " + do
 			}
 		}
-		f.Rows = append(f.Rows, []string{fmtInt(int64(x.Rank)) + ". " + words.Cause(x.Cause), likely, words.InUnit(words.Short(x.Qty), r.Unit), text})
+		f.Rows = append(f.Rows, []string{fmtInt(int64(x.Rank)) + ". " + words.Cause(x), likely, words.About(x, r.Unit), text})
 	}
 	if len(f.Rows) > 0 {
 		s.Tables = append(s.Tables, f)

@@ -283,7 +283,7 @@ func TestReportPagesSayWhatReportsSay(t *testing.T) {
 			t.Errorf("the parts add up to %s, and there was %s", sum, r.Actual)
 		}
 		for _, f := range r.Findings {
-			contains(t, a.body, words.Cause(f.Cause), html.EscapeString(f.Why))
+			contains(t, a.body, words.Cause(&f), html.EscapeString(f.Why))
 			for _, id := range f.Events {
 				contains(t, a.body, "/event/"+id)
 			}

@@ -181,7 +181,11 @@ func (w *words) drift(f *Finding, c *column, size float64) {
 	if c.place != "" {
 		each += " in " + c.place
 	}
-	f.Why = each + " takes about " + chance.Text(math.Round((1+size)*100)/100) + " times what the specs say, " + w.since(c) + ": what is missing goes with what was packed or printed."
+	beyond := "what is missing"
+	if size < 0 {
+		beyond = "what is there beyond the records"
+	}
+	f.Why = each + " takes about " + chance.Text(math.Round((1+size)*100)/100) + " times what the specs say, " + w.since(c) + ": " + beyond + " goes with what was packed or printed."
 	f.Do = []string{"take one parcel apart, or watch the next one, and see what it really takes"}
 	r := use.Of(w.shop.Table, w.st, w.rep.Item)
 	if len(r.Items) == 1 && r.Items[0].Proposed != nil && (c.place == "" || r.Items[0].Proposed.Format == c.place) {
@@ -190,7 +194,7 @@ func (w *words) drift(f *Finding, c *column, size float64) {
 		if p.Format != "" {
 			at = " in " + p.Format
 		}
-		f.Do = append(f.Do, "countback use "+w.rep.Item+" --apply --since "+w.day(max(c.onset, w.g.list[0].From.Ms))+", which makes the line"+at+" "+p.Qty+" instead of "+p.QtyNow)
+		f.Do = append(f.Do, "countback use "+w.rep.Item+" --apply --since "+use.SinceDay(time.UnixMilli(max(c.onset, w.g.list[0].From.Ms)).In(w.st.Zone))+", which makes the line"+at+" "+p.Qty+" instead of "+p.QtyNow)
 		f.Events = append([]string{p.Spec}, f.Events...)
 		return
 	}
@@ -329,10 +333,13 @@ func changeOf(c Cause, x float64) float64 {
 	return math.Exp(x) - 1
 }
 
+// NotCounted is why nothing is found where there are no two counts: no finding of chance, though chance alone is left.
+const NotCounted = "It was not counted before and after this time, so nothing can be said about what nobody wrote down."
+
 func (w *words) none(f *Finding) {
 	f.Qty = "0"
 	if len(w.g.list) == 0 {
-		f.Why = "It was not counted before and after this time, so nothing can be said about what nobody wrote down."
+		f.Why = NotCounted
 		f.Do = []string{"countback count " + w.rep.Item + " N, now and in a month"}
 		return
 	}

@@ -3,6 +3,7 @@ package use
 import (
 	"fmt"
 	"math"
+	"time"
 
 	"countback/ledger/event"
 	"countback/ledger/num"
@@ -285,4 +286,9 @@ func (p specs) describe(l fold.Line) (*Proposal, num.Qty) {
 	}
 	out.Per, out.Measure, out.QtyNow = line.Per, line.Measure+line.Pack, line.Qty.String()
 	return out, line.Qty
+}
+
+// SinceDay is the day from which on a spec that was put right holds, where its use changed at an instant: the first whole day after a count at the end of one.
+func SinceDay(at time.Time) string {
+	return at.Add(time.Millisecond).Add(12 * time.Hour).Format(time.DateOnly)
 }

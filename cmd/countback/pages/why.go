@@ -204,10 +204,7 @@ func (v *view) fillWhy(d *whyPage) {
 	}
 	d.Parts = append(d.Parts, whyPart{Text: "There was", Qty: d.Actual, Value: d.ActualValue, Level: true})
 	for _, f := range d.Findings {
-		c := whyCause{Finding: f, Name: words.Cause(f.Cause), Likely: words.Weight(f.Weight), First: f.Rank == 1}
-		if f.Cause != audit.None && f.Qty != "" {
-			c.About = words.InUnit(words.Short(f.Qty), d.Unit)
-		}
+		c := whyCause{Finding: f, Name: words.Cause(&f), Likely: words.Weight(&f), About: words.About(&f, d.Unit), First: f.Rank == 1}
 		const mostEvents = 8
 		for i, id := range f.Events {
 			if i == mostEvents {

@@ -45,7 +45,28 @@ func Audit(r *audit.Report) string {
 	case r.Actual == "1":
 		ended = "There was 1 on " + to + "."
 	}
-	return ended + " " + Unknown(r) + Likeliest(r)
+	return strings.TrimSpace(ended+Mostly(r)+" "+Unknown(r)) + Likeliest(r)
+}
+
+// Mostly names the part that took most, where the records have it: then what is likely behind the rest isn't the reason why it is gone. Empty where nobody wrote
+// most of it down.
+func Mostly(r *audit.Report) string {
+	var most, unknown num.Qty
+	text := ""
+	for _, l := range r.Bridge {
+		q := Quantity(l.Qty)
+		switch {
+		case l.Part == bridge.Price:
+		case l.Part == bridge.Unknown:
+			unknown = q
+		case q.Less(most):
+			most, text = q, Part(l.Part, l.Qty, false)
+		}
+	}
+	if !r.RanOut || text == "" || !most.Less(unknown) {
+		return ""
+	}
+	return " Most of the difference from what was expected: " + text + ", " + InUnit(Short(most.Neg().String()), r.Unit) + "."
 }
 
 // Early says by how many days a window ran out before it was to be expected, or after; empty for no difference.
@@ -89,11 +110,27 @@ func DaysBetween(from, to string) string {
 
 // Finding is a finding in a line: rank, cause, how likely, and how much of it.
 func Finding(f *audit.Finding, unit string) string {
-	head := strconv.Itoa(f.Rank) + ". " + Cause(f.Cause) + ": " + Weight(f.Weight)
-	if f.Cause != audit.None && f.Qty != "" {
-		head += ", about " + InUnit(Short(f.Qty), unit)
+	if f.Why == audit.NotCounted {
+		return Cause(f)
+	}
+	head := strconv.Itoa(f.Rank) + ". " + Cause(f) + ": " + Weight(f)
+	if about := About(f, unit); about != "" {
+		head += ", about " + about
 	}
 	return head
+}
+
+// About is how much a finding explains, with the unit: "12", or "12 more" where more was there than the records have; empty where it has no amount.
+func About(f *audit.Finding, unit string) string {
+	if f.Cause == audit.None || f.Qty == "" {
+		return ""
+	}
+	less, more := strings.CutPrefix(f.Qty, "-")
+	text := InUnit(Short(less), unit)
+	if more {
+		text += " more"
+	}
+	return text
 }
 
 // Likeliest is what to say first of the causes, and of one that is likely beside it; empty where nothing stands out.
@@ -102,10 +139,10 @@ func Likeliest(r *audit.Report) string {
 		return ""
 	}
 	f := &r.Findings[0]
-	most := Cause(f.Cause)
+	most := Cause(f)
 	for i := 1; i < len(r.Findings); i++ {
 		if beside := &r.Findings[i]; beside.Rank > f.Rank && Likely(beside) {
-			most += ", and beside it " + Cause(beside.Cause)
+			most += ", and beside it " + Cause(beside)
 			break
 		}
 	}
@@ -122,10 +159,10 @@ func Likely(f *audit.Finding) bool {
 }
 
 // Weight writes how likely a cause is, in words where a figure would say more than is known.
-func Weight(weight string) string {
-	q, err := num.ParseQty(weight)
+func Weight(f *audit.Finding) string {
+	q, err := num.ParseQty(f.Weight)
 	switch {
-	case err != nil:
+	case err != nil || f.Why == audit.NotCounted:
 		return ""
 	case !q.Less(num.MustQty("0.99")):
 		return "almost certain"
@@ -151,5 +188,13 @@ var causes = map[audit.Cause]string{
 	audit.None:          "chance, usual waste and counting",
 }
 
-// Cause names a cause in the trade's words.
-func Cause(c audit.Cause) string { return causes[c] }
+// Cause names a finding's cause in the trade's words.
+func Cause(f *audit.Finding) string {
+	switch {
+	case f.Why == audit.NotCounted:
+		return "Nothing can be said yet"
+	case f.Cause == audit.SpecDrift && strings.HasPrefix(f.Qty, "-"):
+		return "each use takes less than the spec says"
+	}
+	return causes[f.Cause]
+}

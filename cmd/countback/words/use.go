@@ -50,5 +50,5 @@ func SinceDay(from string) string {
 	if err != nil {
 		return from
 	}
-	return t.Add(time.Millisecond).Add(12 * time.Hour).Format("2006-01-02")
+	return use.SinceDay(t)
 }

@@ -19,10 +19,43 @@ func TestNumbers(t *testing.T) {
 		{Percent("0.0314"), "3.1 %"}, {Percent("1.006"), "100.6 %"}, {Percent(""), ""}, {Span("1", "8.94"), "1 to 8.9"}, {Span("", "8"), ""},
 		{Signed("-12.5"), "−12.5"}, {Signed("1200"), "+1,200"}, {Signed("0.00"), "0.00"}, {Signed("-0.0"), "0.0"},
 		{InUnit("1", "each"), "1"}, {Count(1, "order", "orders"), "1 order"}, {Count(1204, "order", "orders"), "1,204 orders"},
-		{Weight("0.995"), "almost certain"}, {Weight("0.42"), "42 %"}, {Weight("0.001"), "little speaks for it, but these counts don't rule it out"},
+		{Weight(&audit.Finding{Weight: "0.995"}), "almost certain"}, {Weight(&audit.Finding{Weight: "0.42"}), "42 %"},
+		{Weight(&audit.Finding{Weight: "0.001"}), "little speaks for it, but these counts don't rule it out"},
 	} {
 		if x.got != x.want {
 			t.Errorf("%q, want %q", x.got, x.want)
+		}
+	}
+}
+
+// A finding is named by its sign, and where nothing was counted none is called certain.
+func TestFindings(t *testing.T) {
+	for _, x := range []struct {
+		f    audit.Finding
+		want string
+	}{
+		{audit.Finding{Rank: 1, Cause: audit.SpecDrift, Weight: "0.995", Qty: "316"}, "1. each use takes more than the spec says: almost certain, about 316"},
+		{audit.Finding{Rank: 1, Cause: audit.SpecDrift, Weight: "0.995", Qty: "-316"}, "1. each use takes less than the spec says: almost certain, about 316 more"},
+		{audit.Finding{Rank: 2, Cause: audit.CountSlip, Weight: "0.2", Qty: "-10"}, "2. a count that was misread: 20 %, about 10 more"},
+		{audit.Finding{Rank: 1, Cause: audit.None, Weight: "0.8", Qty: "0"}, "1. chance, usual waste and counting: 80 %"},
+		{audit.Finding{Rank: 1, Cause: audit.None, Weight: "1", Qty: "0", Why: audit.NotCounted}, "Nothing can be said yet"},
+	} {
+		if got := Finding(&x.f, "each"); got != x.want {
+			t.Errorf("%q, want %q", got, x.want)
+		}
+	}
+}
+
+// An audit names what took most where the records have it, and not where nobody wrote it down.
+func TestMostly(t *testing.T) {
+	var r audit.Report
+	r.Unit, r.RanOut = "each", true
+	for _, x := range []struct{ volume, spec, unknown, want string }{
+		{"-87", "-307", "80", " Most of the difference from what was expected: specs that take more, 307."}, {"-87", "-30", "-90", ""}, {"5", "0", "-1", ""}, {"-20", "0", "0", " Most of the difference from what was expected: more orders, 20."},
+	} {
+		r.Bridge = []bridge.Line{{Part: bridge.OrderVolume, Qty: x.volume}, {Part: bridge.SpecChange, Qty: x.spec}, {Part: bridge.Unknown, Qty: x.unknown}, {Part: bridge.Price, Value: "-999"}}
+		if got := Mostly(&r); got != x.want {
+			t.Errorf("%v: %q", x, got)
 		}
 	}
 }
@@ -77,7 +110,7 @@ func TestStepsAddUp(t *testing.T) {
 
 func TestCauses(t *testing.T) {
 	for _, c := range []audit.Cause{audit.ShortPack, audit.UnitSlip, audit.DoubleEntry, audit.MissingEntry, audit.SpecDrift, audit.OneOffLoss, audit.SteadyLoss, audit.CountSlip, audit.SpoiledRuns, audit.MoreOrders, audit.HeavierOrders, audit.None} {
-		if Cause(c) == "" {
+		if Cause(&audit.Finding{Cause: c}) == "" {
 			t.Errorf("%s has no words", c)
 		}
 	}
