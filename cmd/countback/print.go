@@ -124,7 +124,7 @@ const tableGap = "  "
 func (m *Main) printTable(lead string, g *grid, tail string) error {
 	var b strings.Builder
 	if lead != "" {
-		b.WriteString(lead + "\n")
+		b.WriteString(m.fit(lead) + "\n")
 	}
 	if g != nil && len(g.rows) > 0 {
 		if b.Len() > 0 {
@@ -136,10 +136,22 @@ func (m *Main) printTable(lead string, g *grid, tail string) error {
 		if b.Len() > 0 {
 			b.WriteByte('\n')
 		}
-		b.WriteString(tail + "\n")
+		b.WriteString(m.fit(tail) + "\n")
 	}
 	_, err := io.WriteString(m.Stdout, b.String())
 	return err
+}
+
+// fit wraps the sentences of a text that are longer than the terminal is wide, below their own beginning. Rows of a table, which have gaps, stay.
+func (m *Main) fit(text string) string {
+	lines := strings.Split(text, "\n")
+	for i, l := range lines {
+		said := strings.TrimLeft(l, " ")
+		if m.Width > 0 && uniseg.StringWidth(l) > m.Width && !strings.Contains(said, "  ") {
+			lines[i] = m.wrap(said, l[:len(l)-len(said)])
+		}
+	}
+	return strings.Join(lines, "\n")
 }
 
 // layOut makes the text of a table: a hairline under the heads, figures on the right, nothing else.

@@ -78,9 +78,7 @@ func (w *words) toldApart() bool {
 	return high >= float64(toldVaried*low) && float64(z*cv) >= toldClear
 }
 
-// day is how a command takes a day, date how a sentence says it.
-func (w *words) day(ms int64) string { return w.st.Time(ms)[:len("2006-01-02")] }
-
+// date is how a sentence says a day.
 func (w *words) date(ms int64) string {
 	return time.UnixMilli(ms).In(w.st.Zone).Format("Mon 2 Jan 2006")
 }
