@@ -237,7 +237,7 @@ func orderOf(data event.Data) string {
 // standing is how the shop stood before facts whose own movements don't say what they change.
 type standing struct {
 	onHand  map[string]num.Qty
-	pending map[event.ID]bool // packs that waited for a decision
+	pending map[event.ID]bool // packs that waited for a decision; nil where facts are no earlier packs, which alone put others in question
 }
 
 func standingOf(s *fold.State) *standing {
@@ -280,7 +280,11 @@ func (d *desk) before(facts []event.Fact) (*standing, error) {
 	if err != nil {
 		return nil, err
 	}
-	return standingOf(r.State), nil
+	w := standingOf(r.State)
+	if !packs {
+		w.pending = nil
+	}
+	return w, nil
 }
 
 // settled says why facts that stand at an earlier time change other than what they moved there.
@@ -302,7 +306,10 @@ func (w *standing) settled(d *desk, facts []event.Fact, v moves, state *fold.Sta
 		}
 	}
 	for _, n := range state.Notices {
-		if n.Topic == "pending" && !v.ids[n.Event] && !w.pending[n.Event] && slices.ContainsFunc(facts, func(f event.Fact) bool { return orderOf(f.Data) == n.About }) {
+		if w.pending == nil {
+			break
+		}
+		if n.Topic == "pending" && !v.ids[n.Event] && !w.pending[n.Event] && slices.ContainsFunc(facts, func(f event.Fact) bool { return f.Data.Kind() == event.KindPack && orderOf(f.Data) == n.About }) {
 			out = append(out, postedNote{n.Event.String(), "an entry that counted before now waits for a decision: " + n.Why, n.Choices})
 		}
 	}
