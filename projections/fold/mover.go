@@ -17,6 +17,7 @@ type mover struct {
 	work  chan []job
 	idle  chan []job
 	busy  sync.WaitGroup
+	fell  any // what a job panicked with: the run panics with it, where whoever asked for the run may catch it
 }
 
 // job is a pack that is worked out, or an event of which nothing is done yet.
@@ -52,16 +53,24 @@ func (s *State) startMover() {
 
 func (m *mover) run() {
 	for batch := range m.work {
-		for _, j := range batch {
-			m.own.to(j.at)
-			if j.out == nil {
-				m.own.step()
-			} else {
-				m.own.takeOut(j.o, j.out, nil, false)
-			}
-		}
+		m.do(batch)
 		m.idle <- batch[:0]
 		m.busy.Done()
+	}
+}
+
+func (m *mover) do(batch []job) {
+	if m.fell != nil {
+		return
+	}
+	defer func() { m.fell = recover() }()
+	for _, j := range batch {
+		m.own.to(j.at)
+		if j.out == nil {
+			m.own.step()
+		} else {
+			m.own.takeOut(j.o, j.out, nil, false)
+		}
 	}
 }
 
@@ -83,6 +92,9 @@ func (m *mover) wait() {
 		m.send()
 	}
 	m.busy.Wait()
+	if m.fell != nil {
+		panic(m.fell)
+	}
 }
 
 // aside hands an event over that the mover can do by itself, and waits for the mover before one that needs both.
@@ -109,8 +121,8 @@ func (s *State) aside() bool {
 func (s *State) endMover() {
 	if m := s.mover; m != nil {
 		s.mover = nil
+		defer close(m.work)
 		m.wait()
-		close(m.work)
 		s.Notices = append(s.Notices, m.own.Notices...)
 	}
 }
