@@ -116,14 +116,14 @@ func (d *desk) labels(args []string, o *labelOptions) error {
 // labelRows are the labels that are asked for, the sheet that they go on, and the address that their codes open.
 func (d *desk) labelRows(args []string, o *labelOptions) (rows []labelRow, sheet paper.LabelSheet, base string, err error) {
 	const most = 10_000
-	if o.start < 1 || o.start > most {
-		return nil, sheet, "", wrong("--start", "give the number of the first free label, counted row by row", "%d isn't a label of a sheet", o.start)
-	}
 	if o.copies < 1 || o.copies > 100 {
 		return nil, sheet, "", wrong("--copies", "give a number from 1 to 100", "%d labels of each item", o.copies)
 	}
 	if sheet, err = o.sheet(); err != nil {
 		return nil, sheet, "", err
+	}
+	if on := sheet.Across * sheet.Down; o.start < 1 || o.start > on {
+		return nil, sheet, "", wrong("--start", fmt.Sprintf("give the number of the first free label, from 1 to %d, counted row by row", on), "%d isn't a label of a sheet", o.start)
 	}
 	items, err := d.labelled(args, o.place)
 	if err != nil {

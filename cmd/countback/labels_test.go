@@ -116,6 +116,7 @@ func TestLabelsThatCant(t *testing.T) {
 		{"--sheet A4:1e3x8:70x37:0,0:70,37", "doesn't describe"},
 		{"--sheet A4:2.5x8:70x37:0,0:70,37", "doesn't describe"},
 		{"--start 0", "isn't a label"},
+		{"--start 25", "from 1 to 24"},
 		{"--copies 0", "from 1 to 100"},
 		{"--place attic", "nothing lies at"},
 		{"--door http://desk", "isn't the address"},

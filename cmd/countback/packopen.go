@@ -24,7 +24,7 @@ func (f *openFlags) any() bool { return len(f.except)+len(f.but) > 0 || f.file !
 func (f *openFlags) flags(m *Main, cmd *cobra.Command) {
 	fl := cmd.Flags()
 	fl.StringArrayVar(&f.except, "except", nil, "with --open: an `ORDER` that isn't packed; may be repeated")
-	fl.StringArrayVar(&f.but, "but", nil, "with --open: `\"ORDER …\"`, what differed for it, as it would stand behind pack; may be repeated")
+	fl.StringArrayVar(&f.but, "but", nil, "with --open: `\"ORDER ...\"`, what differed for it, as it would stand behind pack; may be repeated")
 	fl.StringVar(&f.file, "but-file", "", "with --open: `file` of such lines")
 	complete(cmd, "except", m.orderNumbers(true))
 }
