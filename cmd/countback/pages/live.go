@@ -17,10 +17,15 @@ type hub struct {
 
 // Changed tells open pages that a new look is there.
 func (s *Site) Changed(version int64) {
-	s.live.tell(fmt.Sprintf("event: look\ndata: %d\n\n", version))
 	s.live.mu.Lock()
+	same := s.live.version == version
 	s.live.version = version
 	s.live.mu.Unlock()
+	if same { // lines were thrown away, or a day began: pages take no notice of a look that they have by its number
+		s.live.again()
+		return
+	}
+	s.live.tell(fmt.Sprintf("event: look\ndata: %d\n\n", version))
 }
 
 // again tells open pages that more of the look that they have is there.
