@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html"
+	"maps"
 	"net/url"
 	"regexp"
 	"slices"
@@ -132,6 +133,109 @@ func TestLedgerPages(t *testing.T) {
 	d.desk.want(int64(d.events()))
 	if a := d.get("/ledger?kind=damage"); eventLink.FindStringSubmatch(mainOf(a.body))[1] != newest {
 		t.Error("what came last isn't the first row")
+	}
+}
+
+// listed are the ids of all events that a search lists, on all its pages.
+func (d *formDesk) listed(path string) (ids []string) {
+	d.t.Helper()
+	for path != "" {
+		a := d.whole(path)
+		for _, m := range eventLink.FindAllStringSubmatch(mainOf(a.body), -1) {
+			ids = append(ids, m[1])
+		}
+		path = ""
+		if m := regexp.MustCompile(`href="([^"]*)" rel="next"`).FindStringSubmatch(a.body); m != nil {
+			path = html.UnescapeString(m[1])
+		}
+	}
+	return ids
+}
+
+// groupLink is the address that a group of a page of losses leads to.
+func groupLink(t *testing.T, body, name string) string {
+	t.Helper()
+	m := regexp.MustCompile(`<th scope="row"><a href="(/ledger\?[^"]*)">` + regexp.QuoteMeta(html.EscapeString(name)) + `</a>`).FindStringSubmatch(body)
+	if m == nil {
+		t.Fatalf("no group %q leads anywhere:\n%s", name, mainOf(body))
+	}
+	return html.UnescapeString(m[1])
+}
+
+// A group of what went missing leads to the entries of just its items, whatever they are called and however many they are, by one run through the ledger.
+func TestLossGroupsLeadToTheirEntries(t *testing.T) {
+	d := newFormDesk(t)
+	places := map[string]string{"paper A3, 120 g": "Regal", "tape": "Regal", "paper A3": "attic", "120 g": "attic"}
+	for i := range 150 {
+		places[fmt.Sprintf("открытка с папоротником, большая, %d", i)] = "полка у окна"
+	}
+	var facts strings.Builder
+	for _, id := range slices.Sorted(maps.Keys(places)) {
+		fmt.Fprintf(&facts, `{"kind":"item","time":"2026-01-01T12:00:00-04:00","data":{"item":%q,"name":%q,"type":"supply","unit":"each","place":%q}}`+"\n", id, id, places[id])
+		fmt.Fprintf(&facts, `{"kind":"restock","time":"2026-01-02T12:00:00-04:00","data":{"lines":[{"item":%q,"qty":"50","cost":"5"}]}}`+"\n", id)
+		for i, day := range []string{"01-05", "01-20", "02-03", "02-10", "02-17"} {
+			fmt.Fprintf(&facts, `{"kind":"count","time":"2026-%sT12:00:00-04:00","data":{"item":%q,"qty":"%d"}}`+"\n", day, id, 49-i)
+		}
+	}
+	d.facts(facts.String())
+	losses := d.whole("/losses").body
+	look, err := d.desk.Look(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	runs := 0
+	look.Run.Progress = func(done, _ int) {
+		if done == 0 {
+			runs++
+		}
+	}
+	for _, c := range []struct{ place, heading string }{
+		{"Regal", "What was recorded of 2 items kept at Regal"}, {"attic", "What was recorded of 2 items kept at attic"}, {"полка у окна", "What was recorded of 150 items kept at полка у окна"},
+	} {
+		link := groupLink(t, losses, c.place)
+		if len(link) > 1000 {
+			t.Errorf("%s: the address has %d bytes", c.place, len(link))
+		}
+		runs = 0
+		body := d.whole(link).body
+		contains(t, body, "<h1>"+c.heading+"</h1>", `<a href="/losses">What went missing</a>`, `name="losses" value="place:`+c.place+`"`)
+		got := d.listed(link)
+		if runs != 1 {
+			t.Errorf("%s: the ledger was run through %d times", c.place, runs)
+		}
+		from := "from=2026-01-20&to=2026-02-17"
+		contains(t, link, "from=2026-01-20", "to=2026-02-17")
+		var want []string
+		for id, place := range places {
+			if place == c.place {
+				want = append(want, d.listed("/ledger?item="+url.QueryEscape(id)+"&"+from)...)
+			}
+		}
+		slices.Sort(got)
+		slices.Sort(want)
+		if !slices.Equal(got, slices.Compact(want)) || len(got) == 0 {
+			t.Errorf("%s: %d entries, those of its items alone are %d", c.place, len(got), len(want))
+		}
+		if n := len(d.listed(link + "&kind=restock")); n != 0 {
+			t.Errorf("%s: a narrower search finds %d", c.place, n)
+		}
+	}
+	contains(t, d.whole(groupLink(t, losses, "attic")+"&item=tape").body, `<h1>What was recorded of <a href="/item/tape">tape</a></h1>`)
+	// A group of a chosen time is found again with that time.
+	january := groupLink(t, d.whole("/losses?from=2026-01-10&to=2026-01-31").body, "2026-01")
+	a := d.whole(january)
+	contains(t, a.body, "<h1>What was recorded of 154 items counted in January 2026</h1>", `href="/losses?from=2026-01-10&amp;to=2026-01-31"`, `name="losses_from" value="2026-01-10"`)
+	if n := len(d.listed(january)); n != 2*154 {
+		t.Errorf("%d entries in January", n)
+	}
+	for query, want := range map[string]string{
+		"losses=month:2026-01":  "What went missing has no group of items counted in January 2026 any more; choose another one there.",
+		"losses=place:":         "What went missing has no group of items without a place any more; choose another one there.",
+		"losses=colour:crimson": "What went missing has no such group; choose one there.",
+	} {
+		if body := d.whole("/ledger?" + query).body; !strings.Contains(body, `role="alert">`+want+`</p>`) || eventLink.MatchString(body) {
+			t.Errorf("%s: %s", query, textOf(mainOf(body)))
+		}
 	}
 }
 

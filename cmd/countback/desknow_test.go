@@ -121,3 +121,29 @@ func TestNoPageShowsAnOldLook(t *testing.T) {
 		t.Errorf("%s after %s: %v", tomorrow.Today(), today.Today(), err)
 	}
 }
+
+// A new look that was asked for and couldn't be taken stays asked for: until then pages say what is wrong instead of showing what was thrown away.
+func TestALookThatFailedIsTakenAgain(t *testing.T) {
+	d := newFormDesk(t, formSetup...)
+	before, err := d.desk.Look(t.Context())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := d.desk.ThrowAway(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	d.desk.store = nil
+	for range 2 {
+		if look, err := d.desk.Look(t.Context()); err == nil {
+			t.Errorf("the look that was there before: %t", look == before)
+		}
+	}
+	d.desk.store = d.store
+	after, err := d.desk.Look(t.Context())
+	if err != nil || after == before {
+		t.Errorf("no new look was taken: %v", err)
+	}
+	if again, err := d.desk.Look(t.Context()); err != nil || again != after {
+		t.Error("one look more than was asked for", err)
+	}
+}

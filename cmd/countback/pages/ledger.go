@@ -2,7 +2,6 @@ package pages
 
 import (
 	"bytes"
-	"cmp"
 	"context"
 	"fmt"
 	"net/url"
@@ -38,14 +37,18 @@ const perPage = 60
 // asked is a search of the ledger, as its address says it.
 type asked struct {
 	Text, Item, Order, Kind, Device, From, To string
-	Losses, Group, Since, Until               string // a group of losses: what they are grouped by, its name, and the time that they were asked for
+	Losses                                    string // a group of what went missing, as place:shelf; its items are asked for
+	LossesFrom, LossesTo                      string // the time that its report is about
 	page                                      int
 }
 
 func (v *view) asked() asked {
 	q := v.r.URL.Query()
 	get := func(name string) string { return strings.TrimSpace(q.Get(name)) }
-	a := asked{Text: get("q"), Item: get("item"), Order: get("order"), Kind: get("kind"), Device: get("device"), From: get("from"), To: get("to"), Losses: get("losses"), Group: get("group"), Since: get("since"), Until: get("until")}
+	a := asked{Text: get("q"), Item: get("item"), Order: get("order"), Kind: get("kind"), Device: get("device"), From: get("from"), To: get("to")}
+	if a.Item == "" { // else the item is meant, not the group that the form was opened with
+		a.Losses, a.LossesFrom, a.LossesTo = q.Get("losses"), get("losses_from"), get("losses_to")
+	}
 	a.page, _ = strconv.Atoi(q.Get("page")) // anything else is the first page
 	a.page = max(a.page, 1)
 	return a
@@ -54,7 +57,8 @@ func (v *view) asked() asked {
 // query is the address of a page of a search.
 func (a asked) query(page int) string {
 	q := url.Values{}
-	for _, p := range [][2]string{{"q", a.Text}, {"item", a.Item}, {"order", a.Order}, {"kind", a.Kind}, {"device", a.Device}, {"from", a.From}, {"to", a.To}, {"losses", a.Losses}, {"group", a.Group}, {"since", a.Since}, {"until", a.Until}} {
+	for _, p := range [][2]string{{"q", a.Text}, {"item", a.Item}, {"order", a.Order}, {"kind", a.Kind}, {"device", a.Device}, {"from", a.From}, {"to", a.To},
+		{"losses", a.Losses}, {"losses_from", a.LossesFrom}, {"losses_to", a.LossesTo}} {
 		if p[1] != "" {
 			q.Set(p[0], p[1])
 		}
@@ -80,7 +84,7 @@ type ledgerPage struct {
 	Asked         asked
 	Item          string // the one that is asked for
 	Name, Unit    string // of it, or how many there are
-	Of            string // the group of losses that they are
+	Group         string // the items of a group of what went missing, in words
 	Rows          []ledgerRow
 	Found, From   int
 	Newer, Older  string // addresses
@@ -107,7 +111,11 @@ func serveLedger(v *view) error {
 	if err != nil {
 		return err
 	}
-	keep, err := v.filter(a, &p)
+	items, err := v.itemsAsked(a, &p)
+	if err != nil {
+		return err
+	}
+	keep, err := v.filter(a, items, &p)
 	if err != nil {
 		p.Problem = err.Error()
 	}
@@ -152,38 +160,59 @@ func (p *ledgerPage) choices(all []*entry, devices map[string]string) {
 	slices.SortFunc(p.Devices, byName)
 }
 
+// itemsAsked are the items that a search is about; none: it is about all. What is wrong with the search stands in p.
+func (v *view) itemsAsked(a asked, p *ledgerPage) (items []*catalog.Item, err error) {
+	if a.Losses == "" {
+		if items, err = v.itemsOf(a.Item); err != nil {
+			p.Problem = err.Error()
+		}
+		return items, nil
+	}
+	g, which, err := v.groupAsked(a)
+	switch {
+	case err != nil:
+		return nil, err
+	case which == "":
+		p.Problem = "What went missing has no such group; choose one there"
+	case g == nil:
+		p.Problem = "What went missing has no group of items " + which + " any more; choose another one there"
+	default:
+		for _, id := range g.Of {
+			if it, ok := v.look.Catalog.Find(id); ok {
+				items = append(items, it)
+			}
+		}
+		p.Group = Count(len(items), "item", "items") + " " + which
+	}
+	return items, nil
+}
+
 // filter is what a search keeps.
-func (v *view) filter(a asked, p *ledgerPage) (func(*entry) bool, error) {
+func (v *view) filter(a asked, items []*catalog.Item, p *ledgerPage) (func(*entry) bool, error) {
 	from, to, err := v.span(a.From, a.To)
 	if err != nil {
 		return nil, err
 	}
-	items, err := v.itemsOf(a.Item)
-	if err == nil && a.Losses != "" {
-		var since, until int64
-		if since, until, err = v.span(a.Since, a.Until); err != nil {
-			return nil, err
+	var movers map[event.ID]bool
+	switch len(items) {
+	case 0:
+	case 1:
+		movers = map[event.ID]bool{}
+		for _, m := range v.look.moves(items[0].Index) {
+			movers[m.event] = true
 		}
-		items, err = v.look.lossGroup(a.Losses, a.Group, since, until)
-		p.Of = a.Losses + " " + cmp.Or(a.Group, "(none)")
-	}
-	if err != nil {
-		return nil, err
-	}
-	movers := map[event.ID]bool{}
-	if len(items) > 0 {
-		movers = v.look.movers(items)
-	}
-	switch {
-	case len(items) == 0:
-	case len(items) == 1 && a.Losses == "":
 		def := v.look.View.Def(items[0].Index)
 		p.Item, p.Name, p.Unit, p.ShowsMovement = items[0].ID, def.Name, def.Unit, !items[0].Prepared()
 	default:
+		movers = v.look.movers(items)
 		p.Name = Count(len(items), "item", "items")
 	}
+	named := map[string]bool{}
+	for _, it := range items {
+		named[it.ID] = true
+	}
 	about := func(e *entry) bool {
-		return len(items) == 0 || movers[e.id] || slices.ContainsFunc(items, func(it *catalog.Item) bool { return slices.Contains(e.items, it.ID) })
+		return len(items) == 0 || movers[e.id] || slices.ContainsFunc(e.items, func(id string) bool { return named[id] })
 	}
 	text := strings.ToLower(a.Text)
 	return func(e *entry) bool {
@@ -298,6 +327,20 @@ func signed(s string) string {
 
 // Plain is the address of the search's first page.
 func (a asked) Plain() string { return a.query(1) }
+
+// Missing is the address of the report that the group stands in, "" where none is asked for.
+func (a asked) Missing() string {
+	if a.Losses == "" {
+		return ""
+	}
+	q := url.Values{}
+	for name, value := range map[string]string{"from": a.LossesFrom, "to": a.LossesTo} {
+		if value != "" {
+			q.Set(name, value)
+		}
+	}
+	return address("/losses", q)
+}
 
 // Until is the number of the last row.
 func (p ledgerPage) Until() int { return p.From + len(p.Rows) - 1 }

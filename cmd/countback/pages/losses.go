@@ -12,7 +12,6 @@ import (
 	"countback/cmd/countback/pages/chart"
 	"countback/cmd/countback/typed"
 	"countback/cmd/countback/words"
-	"countback/ledger/catalog"
 	"countback/projections/fill"
 	"countback/projections/shrinkage"
 )
@@ -25,6 +24,31 @@ func (l *Look) lossesOf(what shrinkage.What) (shrinkage.Report, error) {
 	r := shrinkage.Of(l.Intervals(), l.Style, what)
 	r.Reasons = shrinkage.ReasonsOf(l.Log, l.Run, l.Style, what)
 	return r, nil
+}
+
+// losses is lossesOf, worked out beside the page.
+func (v *view) losses(what shrinkage.What) (shrinkage.Report, error) {
+	return soon(v, fmt.Sprintf("shrinkage %+v", what), func(l *Look) (shrinkage.Report, error) { return l.lossesOf(what) })
+}
+
+// lossesIn is the time that is asked for, as it was typed, and what is wrong with it.
+func (l *Look) lossesIn(from, to string) (what shrinkage.What, wrong string) {
+	edge := func(text string, part typed.Part) int64 {
+		if text == "" {
+			return 0
+		}
+		t, err := typed.Moment(text, part, l.Zone)
+		if err != nil {
+			wrong = err.Error()
+			return 0
+		}
+		return t.UnixMilli()
+	}
+	what.From, what.To = edge(from, typed.Start), edge(to, typed.End)
+	if what.To != 0 && what.To < what.From {
+		wrong, what.To = "the time ends before it begins", 0
+	}
+	return what, wrong
 }
 
 // lossesPage is what went missing.
@@ -60,34 +84,60 @@ type lossGroup struct {
 	Events string
 }
 
-// groupsOf are groups of one sort.
+// groupsOf are groups of one sort. An address names a group and the time that its report is about, not its items: those may be more than an address holds.
 func groupsOf(l *Look, d *lossesPage, head string, list []shrinkage.Group) lossGroups {
 	out := lossGroups{Head: head}
 	day := func(ms int64) string { return time.UnixMilli(ms).In(l.Zone).Format(time.DateOnly) }
 	for _, g := range list {
-		out.Groups = append(out.Groups, lossGroup{g, asked{Losses: strings.ToLower(head), Group: g.Name, Since: d.From, Until: d.To, From: day(g.From), To: day(g.To)}.query(1)})
+		a := asked{Losses: strings.ToLower(head) + ":" + g.Name, LossesFrom: d.From, LossesTo: d.To, From: day(g.From), To: day(g.To)}
+		out.Groups = append(out.Groups, lossGroup{g, a.query(1)})
 	}
 	return out
 }
 
-// lossGroup finds the items of a group of losses of the page of losses between two instants: by its name, as an address that named the items could be too long for any browser.
-func (l *Look) lossGroup(by, name string, from, to int64) ([]*catalog.Item, error) {
-	r := shrinkage.Of(l.Intervals(), l.Style, shrinkage.What{From: from, To: to})
-	list, ok := map[string][]shrinkage.Group{"place": r.Places, "supplier": r.Suppliers, "kind": r.Kinds, "month": r.Months}[by]
-	if !ok {
-		return nil, fmt.Errorf("losses are not grouped by %q; choose a group of the page of losses", clipped(by))
+// groupAsked finds the group that a search of the ledger names, and says which items it has. It is nil where there is none any more; nothing is said where there can be none.
+func (v *view) groupAsked(a asked) (*shrinkage.Group, string, error) {
+	what, _ := v.look.lossesIn(a.LossesFrom, a.LossesTo) // the page that leads here says what is wrong with it
+	r, err := v.losses(what)
+	if err != nil {
+		return nil, "", err
 	}
-	k := slices.IndexFunc(list, func(g shrinkage.Group) bool { return g.Name == name })
-	if k < 0 {
-		return nil, fmt.Errorf("nothing was counted of %s %s in that time; choose a group of the page of losses", by, cmp.Or(clipped(name), "without a name"))
+	sort, name, _ := strings.Cut(a.Losses, ":")
+	var list []shrinkage.Group
+	which := groupWords(sort, name)
+	switch sort {
+	case "place":
+		list = r.Places
+	case "supplier":
+		list = r.Suppliers
+	case "kind":
+		list = r.Kinds
+	case "month":
+		list = r.Months
 	}
-	var items []*catalog.Item
-	for _, id := range list[k].Of {
-		if it, ok := l.Catalog.Find(id); ok {
-			items = append(items, it)
+	for i := range list {
+		if list[i].Name == name {
+			return &list[i], which, nil
 		}
 	}
-	return items, nil
+	return nil, which, nil
+}
+
+// groupWords says behind "items" what those of a group have in common.
+func groupWords(sort, name string) string {
+	switch {
+	case (sort == "place" || sort == "supplier") && name == "":
+		return "without a " + sort
+	case sort == "place":
+		return "kept at " + name
+	case sort == "supplier":
+		return "from " + name
+	case sort == "kind":
+		return "of the kind " + name
+	case sort == "month":
+		return "counted in " + words.Month(name)
+	}
+	return ""
 }
 
 // itemLosses are an item's intervals one by one.
@@ -102,28 +152,14 @@ func serveLosses(v *view) error {
 	l := v.look
 	d := &lossesPage{From: q.Get("from"), To: q.Get("to")}
 	var what shrinkage.What
-	edge := func(text string, part typed.Part) int64 {
-		if text == "" {
-			return 0
-		}
-		t, err := typed.Moment(text, part, l.Zone)
-		if err != nil {
-			d.Wrong = err.Error()
-			return 0
-		}
-		return t.UnixMilli()
-	}
-	what.From, what.To, what.Item = edge(d.From, typed.Start), edge(d.To, typed.End), q.Get("item")
-	if what.To != 0 && what.To < what.From {
-		d.Wrong, what.To = "the time ends before it begins", 0
-	}
-	if what.Item != "" {
+	what, d.Wrong = l.lossesIn(d.From, d.To)
+	if what.Item = q.Get("item"); what.Item != "" {
 		def := l.Def(what.Item)
 		if def == nil {
 			return NotFound("there is no item %q", clipped(what.Item))
 		}
 	}
-	r, err := soon(v, fmt.Sprintf("shrinkage %+v", what), func(l *Look) (shrinkage.Report, error) { return l.lossesOf(what) })
+	r, err := v.losses(what)
 	if err != nil {
 		return err
 	}

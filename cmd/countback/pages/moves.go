@@ -1,7 +1,7 @@
 package pages
 
 import (
-	"fmt"
+	"strings"
 
 	"countback/ledger/catalog"
 	"countback/ledger/event"
@@ -19,28 +19,6 @@ type moved struct {
 	qty    num.Qty     // signed: what it added to on hand
 	onHand num.Qty     // after it
 	value  num.Money   // signed, under the shop's costing
-}
-
-// movers are the events that moved the stock of any of some items, found in one run and once for each look.
-func (l *Look) movers(items []*catalog.Item) map[event.ID]bool {
-	asked := make([]bool, len(l.Catalog.Items))
-	key := "movers"
-	for _, it := range items {
-		asked[it.Index] = true
-		key += fmt.Sprint(" ", it.Index)
-	}
-	found, _ := once(l, key, func() (map[event.ID]bool, error) {
-		found := map[event.ID]bool{}
-		run := l.Run
-		run.Observe = func(m fold.Movement) {
-			if asked[m.Item] && !m.Qty.IsZero() {
-				found[m.Event] = true
-			}
-		}
-		l.Log.Run(run)
-		return found, nil
-	})
-	return found
 }
 
 // moves are the movements of one item's stock, in fold order, one for each event; changes of value alone are left out. They are worked out once for each look.
@@ -67,4 +45,31 @@ func (l *Look) moves(item int) []moved {
 		return list, nil
 	})
 	return list
+}
+
+// movers are the events that moved any of several items' stock. One run finds them, however many items there are; it is gone through once for each look.
+func (l *Look) movers(items []*catalog.Item) map[event.ID]bool {
+	among := make([]bool, len(l.Catalog.Items))
+	for _, it := range items {
+		among[it.Index] = true
+	}
+	var key strings.Builder
+	key.WriteString("movers")
+	for i, it := range l.Catalog.Items {
+		if among[i] {
+			key.WriteString("\n" + it.ID)
+		}
+	}
+	set, _ := once(l, key.String(), func() (map[event.ID]bool, error) {
+		set := map[event.ID]bool{}
+		run := l.Run
+		run.Observe = func(m fold.Movement) {
+			if among[m.Item] && !m.Qty.IsZero() {
+				set[m.Event] = true
+			}
+		}
+		l.Log.Run(run)
+		return set, nil
+	})
+	return set
 }
