@@ -115,7 +115,6 @@ func (d *desk) labels(args []string, o *labelOptions) error {
 
 // labelRows are the labels that are asked for, the sheet that they go on, and the address that their codes open.
 func (d *desk) labelRows(args []string, o *labelOptions) (rows []labelRow, sheet paper.LabelSheet, base string, err error) {
-	const most = 10_000
 	if o.copies < 1 || o.copies > 100 {
 		return nil, sheet, "", wrong("--copies", "give a number from 1 to 100", "%d labels of each item", o.copies)
 	}
