@@ -85,3 +85,18 @@ func TestNoFolder(t *testing.T) {
 		b.refused(statusUse, args, "there is no folder /nowhere")
 	}
 }
+
+// Sentences are wrapped to the terminal's width; what was recorded is printed as it was.
+func TestSentencesFit(t *testing.T) {
+	b := newBench(t).shop()
+	id := b.id(b.must("damage", "board", "1", "--reason", "damaged", "--note", strings.Repeat("one corner crushed and ", 10)+"wet"))
+	b.setUp = func(m *Main) { m.Width = 60 }
+	if out := b.must("history", id); !strings.Contains(out, strings.Repeat("one corner crushed and ", 10)+"wet\"") {
+		t.Error(out)
+	}
+	for line := range strings.Lines(b.must("item", "board")) {
+		if len([]rune(line)) > 61 {
+			t.Errorf("%q is too wide", line)
+		}
+	}
+}

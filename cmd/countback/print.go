@@ -142,12 +142,13 @@ func (m *Main) printTable(lead string, g *grid, tail string) error {
 	return err
 }
 
-// fit wraps the sentences of a text that are longer than the terminal is wide, below their own beginning. Rows of a table, which have gaps, stay.
+// fit wraps the sentences of a text that are longer than the terminal is wide, below their own beginning. Rows of a table, which have gaps, stay, and so
+// do data, which would no longer be what was recorded.
 func (m *Main) fit(text string) string {
 	lines := strings.Split(text, "\n")
 	for i, l := range lines {
 		said := strings.TrimLeft(l, " ")
-		if m.Width > 0 && uniseg.StringWidth(l) > m.Width && !strings.Contains(said, "  ") {
+		if m.Width > 0 && uniseg.StringWidth(l) > m.Width && !strings.Contains(said, "  ") && !strings.HasPrefix(said, "{") {
 			lines[i] = m.wrap(said, l[:len(l)-len(said)])
 		}
 	}

@@ -72,8 +72,8 @@ a bag, and that a gift is wrapped:
                 "lines": [{"item": "mailer", "qty": "1", "per": "parcel"},
                           {"item": "cord", "qty": "1", "measure": "tie", "per": "parcel"}]}]}
 
-What an order takes however it is packed stands in the first lines, per order or unit; what a kind of parcel takes stands with it, per parcel too. A line may be for some only: "zones": ["home"],
-"option": a wish, "class" or "good": kinds of goods; "from", "to" and "every": how many pieces.`,
+What an order takes however it is packed stands in the first lines, per order or unit; what a kind of parcel takes stands with it, per parcel too. A line may
+be for some only: "zones": ["home"], "option": a wish, "class" or "good": kinds of goods; "from", "to" and "every": how many pieces.`,
 		Example: "  countback packspec packing.json\n  countback packspec --show > packing.json",
 		Args:    specArgs(&show, 0),
 	}

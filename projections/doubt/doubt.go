@@ -1,6 +1,6 @@
 // Package doubt finds entries that look like slips of the hand, among facts that are about to be recorded and among those that a ledger holds: a cost per
-// piece ten times the last one, a credit of more than came, a count that is a pack or a nought away from the book. What makes an entry odd stands in ledger/entry (Questions); this
-// package tells it what the book said at that time.
+// piece ten times the last one, a credit of more than came, a count that is a pack or a nought away from the book. What makes an entry odd stands in ledger/entry
+// (Questions); this package tells it what the book said at that time.
 package doubt
 
 import (
